@@ -1,0 +1,10 @@
+"""The reminders app."""
+
+from django.apps import AppConfig
+
+
+class RemindersConfig(AppConfig):
+    """Configuration of herdplan.reminders."""
+
+    name = "herdplan.reminders"
+    label = "reminders"

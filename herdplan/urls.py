@@ -1,0 +1,9 @@
+"""Every address of the site; each app keeps its own list."""
+
+from django.contrib import admin
+from django.urls import include, path
+
+urlpatterns = [
+    path("accounts/", include("allauth.urls")),
+    path("admin/", admin.site.urls),
+]
