@@ -29,6 +29,11 @@ class Member:
         """Whether the permission reaches at least that far."""
         return self.reach(permission) >= at_least
 
+    @property
+    def allowed(self) -> frozenset[str]:
+        """Names of the permissions that reach anything at all; templates ask this for what to show."""
+        return frozenset(permission.name for permission in Permission if self.may(permission))
+
     def require(self, permission: Permission, at_least: Reach = Reach.OWN) -> None:
         """Raise PermissionDenied (403) where the reach is too short."""
         if not self.may(permission, at_least):
