@@ -4,10 +4,11 @@ Times are aware datetimes; they are written with the offset of the ranch's zone.
 """
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
+
+from scheduling.kernel.reader import Reader, ReadError
 
 FORMAT = "herdplan-plan/1"
 
@@ -130,13 +131,7 @@ class Plan:
     unplaced: tuple[Unplaced, ...]
 
 
-class PlanError(ValueError):
-    """A plan file that cannot be used; `field` is a path such as `groups[0].lots[1].head`."""
-
-    def __init__(self, field: str, allowed: str) -> None:
-        super().__init__(f"{field}: {allowed}")
-        self.field = field
-        self.allowed = allowed
+PlanError = ReadError
 
 
 def to_document(plan: Plan) -> dict[str, Any]:
@@ -178,7 +173,8 @@ def _group(group: GroupPlan) -> dict[str, Any]:
 
 def _lot(lot: Lot) -> dict[str, Any]:
     steps = [
-        {"key": step.key, "start": step.start.isoformat(), "end": step.end.isoformat(), "by": step.by} for step in lot.steps
+        {"key": step.key, "start": step.start.isoformat(), "end": step.end.isoformat(), "by": step.by}
+        for step in lot.steps
     ]
     return {"head": lot.head, "steps": steps, "interval_hours": {"min": lot.interval_min_h, "max": lot.interval_max_h}}
 
@@ -217,6 +213,136 @@ def _unplaced(item: Unplaced) -> dict[str, Any]:
     }
 
 
-def load_plan(document: Mapping[str, Any]) -> Plan:
-    """Read a plan document (already parsed JSON); raises `PlanError` on the first fault."""
-    raise NotImplementedError
+def load_plan(document: object) -> Plan:
+    """Read a plan document (parsed JSON); raises `PlanError` on the first fault.
+
+    Only the shape is judged here; whether the plan keeps the rules is for the checker.
+    """
+    top = Reader(document, "")
+    if top.take("format") != FORMAT:
+        raise PlanError("format", f'"{FORMAT}"')
+    plan = Plan(
+        status=top.text("status"),
+        seed=top.whole("seed", 0, 2**63),
+        rounds=top.whole("rounds", 0, 2**63),
+        cost=_read_cost(Reader(top.take("cost"), "cost")),
+        bound=_read_bound(Reader(top.take("bound"), "bound")),
+        groups=tuple(_read_group(row) for row in _rows(top, "groups")),
+        visits=tuple(_read_visit(row) for row in _rows(top, "visits")),
+        days=tuple(_read_technician_day(row) for row in _rows(top, "days")),
+        unplaced=tuple(_read_unplaced(row) for row in _rows(top, "unplaced")),
+    )
+    top.done()
+    return plan
+
+
+def _rows(top: Reader, name: str) -> list[Reader]:
+    return [Reader(item, f"{top.at(name)}[{i}]") for i, item in enumerate(top.items(name, 1_000_000))]
+
+
+_BIG = 1e12
+
+
+def _read_cost(row: Reader) -> Cost:
+    parts = Reader(row.take("parts"), "cost.parts")
+    cost = Cost(
+        total=row.number("total", 0, _BIG),
+        technician_days=parts.whole("technician_days", 0, 10**9),
+        km=parts.number("km", 0, _BIG),
+        days_moved=parts.whole("days_moved", 0, 10**9),
+        worst_move=parts.whole("worst_move", 0, 10**9),
+        afternoon_half_hours=parts.whole("afternoon_half_hours", 0, 10**9),
+        unplaced=parts.whole("unplaced", 0, 10**9),
+    )
+    parts.done()
+    row.done()
+    return cost
+
+
+def _read_bound(row: Reader) -> Bound:
+    value = row.number("value", 0, _BIG) if row.has("value") else None
+    kind = row.text("kind")
+    if kind not in ("proven", "routes considered", "none"):
+        raise PlanError("bound.kind", 'one of "proven", "routes considered", "none"')
+    row.values.pop("value", None)
+    row.done()
+    return Bound(value, kind)
+
+
+def _read_group(row: Reader) -> GroupPlan:
+    group = GroupPlan(row.text("id"), row.day("ai_day"), tuple(_read_lot(lot) for lot in _rows(row, "lots")))
+    row.done()
+    return group
+
+
+def _read_lot(row: Reader) -> Lot:
+    hours = Reader(row.take("interval_hours"), row.at("interval_hours"))
+    shortest = hours.number("min", -_BIG, _BIG) if hours.has("min") else None
+    longest = hours.number("max", -_BIG, _BIG) if hours.has("max") else None
+    lot = Lot(row.whole("head", 1, 10**6), tuple(_read_step(step) for step in _rows(row, "steps")), shortest, longest)
+    row.done()
+    return lot
+
+
+def _read_step(row: Reader) -> PlacedStep:
+    step = PlacedStep(row.text("key"), row.moment("start"), row.moment("end"), row.text("by"))
+    if step.by not in ("ranch", "technician"):
+        raise PlanError(row.at("by"), '"ranch" or "technician"')
+    row.done()
+    return step
+
+
+def _read_visit(row: Reader) -> Visit:
+    visit = Visit(
+        technician=row.text("technician"),
+        group=row.text("group"),
+        lot=row.whole("lot", 0, 10**6),
+        step=row.text("step"),
+        start=row.moment("start"),
+        end=row.moment("end"),
+        head=row.whole("head", 0, 10**6),
+        barn=row.text("barn") if row.has("barn") else None,
+    )
+    row.done()
+    return visit
+
+
+def _read_technician_day(row: Reader) -> TechnicianDay:
+    day = TechnicianDay(
+        row.text("technician"), row.day("day"), row.moment("leaves"), row.moment("back"), row.number("km", 0, _BIG)
+    )
+    row.done()
+    return day
+
+
+def _read_unplaced(row: Reader) -> Unplaced:
+    causes = tuple(_read_cause(cause) for cause in _rows(row, "causes"))
+    remedies = tuple(_read_remedy(remedy) for remedy in _rows(row, "remedies"))
+    unplaced = Unplaced(row.text("group"), causes, remedies)
+    row.done()
+    return unplaced
+
+
+def _read_cause(row: Reader) -> Cause:
+    about = tuple(str(item) for item in row.items("about", 10_000))
+    cause = Cause(row.text("kind"), _sentence(row, "text"), about)
+    row.done()
+    return cause
+
+
+def _read_remedy(row: Reader) -> Remedy:
+    change = Reader(row.take("change"), row.at("change"))
+    to = change.take("to")
+    if not isinstance(to, (str, int, bool)):
+        raise PlanError(change.at("to"), "a text, a whole number, true or false")
+    remedy = Remedy(_sentence(row, "text"), change.text("group"), change.text("field"), to)
+    change.done()
+    row.done()
+    return remedy
+
+
+def _sentence(row: Reader, name: str) -> str:
+    value = row.take(name)
+    if not isinstance(value, str) or not value:
+        raise PlanError(row.at(name), "a sentence")
+    return value

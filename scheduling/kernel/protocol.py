@@ -66,7 +66,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class HourRule:
-    """Elapsed hours that a step must keep after another step. `min_h`/`max_h` are None where no tolerance is printed."""
+    """Elapsed hours that a step must keep after another; `min_h`/`max_h` are None where no tolerance is printed."""
 
     step: str
     target_h: float
@@ -109,7 +109,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class HeatWatch:
-    """A stretch of heat detection, in elapsed hours after an anchor step, and the hours from first standing heat to AI."""
+    """A stretch of heat detection in elapsed hours after an anchor step; AI follows `ai_after_onset_h` after first heat."""
 
     anchor: str
     start_h: float

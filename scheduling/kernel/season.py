@@ -4,15 +4,25 @@ The values here are what the optimizer and the checker share; they hold no behav
 `datetime.time` in the ranch's zone, distances km, speeds km/h, rates head per hour.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 from datetime import date, datetime, time
+from difflib import get_close_matches
 from enum import StrEnum
-from typing import Any
+from typing import Protocol as Shape
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from scheduling.kernel.protocol import AnimalClass, Protocol
+from scheduling.kernel.reader import Reader, ReadError
 
+
+class _HasId(Shape):
+    @property
+    def id(self) -> str: ...
+
+
+T = TypeVar("T", bound=_HasId)
 FORMAT = "herdplan-season/1"
 MAX_RANCHES = 2_000
 MAX_GROUPS = 10_000
@@ -139,15 +149,167 @@ class Season:
     weights: Weights
 
 
-class SeasonError(ValueError):
-    """A season file that cannot be used. `field` is a path such as `groups[3].ai_to`; the text says what is allowed."""
+SeasonError = ReadError
 
-    def __init__(self, field: str, allowed: str) -> None:
-        super().__init__(f"{field}: {allowed}")
-        self.field = field
-        self.allowed = allowed
+_DEFAULT_RANCH_AI_RATE = 20.0
+_MAX_HEAD = 5_000
 
 
-def load_season(document: Mapping[str, Any], protocols: Mapping[str, Protocol]) -> Season:
-    """Read a season document (already parsed JSON) into a `Season`; raises `SeasonError` on the first fault."""
-    raise NotImplementedError
+def load_season(document: object, protocols: Mapping[str, Protocol]) -> Season:
+    """Read a season document (parsed JSON) into a `Season`; raises `SeasonError` on the first fault."""
+    top = Reader(document, "")
+    if top.take("format") != FORMAT:
+        raise SeasonError("format", f'"{FORMAT}"')
+    frame = Reader(top.take("season"), "season")
+    zone = frame.zone("zone")
+    name, first_day, last_day = frame.text("name"), frame.day("first_day"), frame.day("last_day")
+    if first_day > last_day:
+        raise SeasonError("season.last_day", "not before season.first_day")
+    if (last_day - first_day).days > 400:
+        raise SeasonError("season.last_day", "at most 400 days after season.first_day")
+    frame.done()
+    travel = _travel(Reader(top.take("travel"), "travel"))
+    ranches = _keyed([_ranch(row, zone) for row in _rows(top, "ranches", MAX_RANCHES)], "ranches")
+    technicians = _keyed([_technician(row) for row in _rows(top, "technicians", MAX_TECHNICIANS)], "technicians")
+    barns = _keyed([_barn(row) for row in _rows(top, "barns", 200)], "barns") if top.has("barns") else {}
+    weights = _weights(Reader(top.take("weights"), "weights")) if top.has("weights") else Weights()
+    groups = [_group(row, ranches, protocols, (first_day, last_day)) for row in _rows(top, "groups", MAX_GROUPS)]
+    _keyed(groups, "groups")
+    top.done()
+    return Season(name, first_day, last_day, zone, travel, ranches, tuple(groups), technicians, barns, weights)
+
+
+def _rows(top: Reader, name: str, most: int) -> list[Reader]:
+    return [Reader(item, f"{name}[{i}]") for i, item in enumerate(top.items(name, most))]
+
+
+def _keyed(rows: Sequence[T], name: str) -> dict[str, T]:
+    keyed: dict[str, T] = {}
+    for i, row in enumerate(rows):
+        if row.id in keyed:
+            raise SeasonError(f"{name}[{i}].id", f"each id once; {row.id} stands there twice")
+        keyed[row.id] = row
+    return keyed
+
+
+def _travel(row: Reader) -> Travel:
+    travel = Travel(row.number("road_factor", 1, 5), row.number("speed_kmh", 5, 200))
+    row.done()
+    return travel
+
+
+def _ranch(row: Reader, season_zone: ZoneInfo) -> Ranch:
+    opens, closes = row.hours("handling_hours")
+    ranch = Ranch(
+        id=row.text("id"),
+        name=row.text("name"),
+        lat=row.number("lat", -90, 90),
+        lon=row.number("lon", -180, 180),
+        zone=row.zone("zone") if row.has("zone") else season_zone,
+        opens=opens,
+        closes=closes,
+        closed_days=row.days("closed_days") if row.has("closed_days") else frozenset(),
+        treat_rate=row.number("treat_rate", 1, 1_000),
+        ai_stalls=row.whole("ai_stalls", 1, 20),
+        ai_rate=row.number("ai_rate", 1, 1_000) if row.has("ai_rate") else _DEFAULT_RANCH_AI_RATE,
+    )
+    row.done()
+    return ranch
+
+
+def _technician(row: Reader) -> Technician:
+    starts, ends = row.hours("hours")
+    technician = Technician(
+        id=row.text("id"),
+        name=row.text("name"),
+        lat=row.number("lat", -90, 90),
+        lon=row.number("lon", -180, 180),
+        starts=starts,
+        ends=ends,
+        days_off=row.days("days_off") if row.has("days_off") else frozenset(),
+        ai_rate=row.number("ai_rate", 1, 1_000),
+        max_head_per_day=row.whole("max_head_per_day", 1, _MAX_HEAD),
+        skills=row.words("skills") if row.has("skills") else frozenset(),
+    )
+    row.done()
+    return technician
+
+
+def _barn(row: Reader) -> Barn:
+    barn = Barn(row.text("id"), row.whole("stalls", 1, 20), row.number("clean_hours", 0, 72))
+    row.done()
+    return barn
+
+
+def _weights(row: Reader) -> Weights:
+    given = {item.name: row.number(item.name, 0, 1_000_000) for item in fields(Weights) if row.has(item.name)}
+    row.done()
+    return Weights(**given)
+
+
+def _group(
+    row: Reader, ranches: Mapping[str, Ranch], protocols: Mapping[str, Protocol], season_days: tuple[date, date]
+) -> Group:
+    identity, ranch = row.text("id"), row.text("ranch")
+    if ranch not in ranches:
+        raise SeasonError(row.at("ranch"), f"the id of one of the ranches; there is no {ranch}")
+    animal_class = row.choice("animal_class", AnimalClass)
+    protocol = _protocol(row, animal_class, protocols)
+    ai_from, ai_to, ai_wanted = _window(row, season_days)
+    group = Group(
+        id=identity,
+        ranch=ranch,
+        animal_class=animal_class,
+        head=row.whole("head", 1, _MAX_HEAD),
+        protocol=protocol,
+        ai_from=ai_from,
+        ai_to=ai_to,
+        ai_wanted=ai_wanted,
+        order=row.choice("order", Order) if row.has("order") else Order.KEPT,
+        ai_by=row.choice("ai_by", Hands) if row.has("ai_by") else Hands.TECHNICIAN,
+        steps_by=row.choice("steps_by", Hands) if row.has("steps_by") else Hands.RANCH,
+        skills=row.words("skills") if row.has("skills") else frozenset(),
+        needs_barn=row.yes_no("needs_barn") if row.has("needs_barn") else False,
+        done=_done(row, protocol) if row.has("done") else (),
+    )
+    row.done()
+    return group
+
+
+def _protocol(row: Reader, animal_class: AnimalClass, protocols: Mapping[str, Protocol]) -> Protocol:
+    key = row.text("protocol")
+    if key not in protocols:
+        near = get_close_matches(key, protocols, n=3)
+        hint = f"; did you mean {' or '.join(near)}" if near else ""
+        raise SeasonError(row.at("protocol"), f"the id of a protocol of the catalogue, not {key}{hint}")
+    if not protocols[key].fits(animal_class):
+        theirs = protocols[key].animal_class
+        raise SeasonError(row.at("protocol"), f"a protocol for class {animal_class}; {key} is for {theirs}")
+    return protocols[key]
+
+
+def _window(row: Reader, season_days: tuple[date, date]) -> tuple[date, date, date]:
+    ai_from, ai_to, ai_wanted = row.day("ai_from"), row.day("ai_to"), row.day("ai_wanted")
+    first, last = season_days
+    for name, day in (("ai_from", ai_from), ("ai_to", ai_to)):
+        if not first <= day <= last:
+            raise SeasonError(row.at(name), f"a day of the season, {first} to {last}")
+    if ai_from > ai_to:
+        raise SeasonError(row.at("ai_to"), "not before ai_from")
+    if not ai_from <= ai_wanted <= ai_to:
+        raise SeasonError(row.at("ai_wanted"), "a day from ai_from to ai_to")
+    return ai_from, ai_to, ai_wanted
+
+
+def _done(row: Reader, protocol: Protocol) -> tuple[Done, ...]:
+    steps: list[Done] = []
+    for i, item in enumerate(row.items("done", 100)):
+        entry = Reader(item, f"{row.at('done')}[{i}]")
+        done = Done(entry.text("step"), entry.moment("at"))
+        if done.step not in protocol.by_key:
+            raise SeasonError(entry.at("step"), "a step of the protocol: " + ", ".join(protocol.by_key))
+        if done.step in (other.step for other in steps):
+            raise SeasonError(entry.at("step"), f"each step once; {done.step} stands there twice")
+        entry.done()
+        steps.append(done)
+    return tuple(steps)
