@@ -14,7 +14,9 @@ class Role(StrEnum):
     @property
     def label(self) -> str:
         """The word on the page."""
-        return {"technician": "AI technician", "adviser": "Adviser or veterinarian"}.get(self.value, self.value.capitalize())
+        return {"technician": "AI technician", "adviser": "Adviser or veterinarian"}.get(
+            self.value, self.value.capitalize()
+        )
 
 
 class Reach(IntEnum):

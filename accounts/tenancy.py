@@ -57,7 +57,6 @@ def member_in(user: User, slug: str) -> Member:
     return Member(user, rows[0].cooperative, frozenset(Role(row.role) for row in rows))
 
 
-
 def member_page(permission: Permission, at_least: Reach = Reach.OWN) -> Callable[..., Callable[..., HttpResponseBase]]:
     """Decorate a page below /c/<coop>/: the view is called as view(request, member, ...); 404 for strangers, 403 for weak roles."""
 

@@ -109,7 +109,7 @@ def _group(season: Season, ranch: Ranch, row: DemoGroup) -> None:
 
 def _females(herd: Herd, group: BreedingGroup, today: date) -> list[Female]:
     """Made-up females with tags in order; the same ones in every installation."""
-    rng = random.Random(group.name)  # noqa: S311  # a demo, not a secret
+    rng = random.Random(group.name)  # a demo, not a secret
     heifer = group.animal_class == "heifer"
     first = 701 if heifer else 101
     return [

@@ -106,7 +106,14 @@ HIGH_FORK = DemoCoop(
         DemoPerson("adviser@demo.example", "Dr. Nell Abara", ("adviser",)),
     ),
     ranches=(
-        DemoRanch("willow-draw", "Willow Draw", 44.92, -103.85, ai_stalls=1, directions="Second cattle guard, pens on the left"),
+        DemoRanch(
+            "willow-draw",
+            "Willow Draw",
+            44.92,
+            -103.85,
+            ai_stalls=1,
+            directions="Second cattle guard, pens on the left",
+        ),
         DemoRanch("stone-corral", "Stone Corral", 45.08, -103.42, ai_stalls=2),
         DemoRanch("antelope-bench", "Antelope Bench", 45.31, -103.96, treat_rate=50),
         DemoRanch("cedar-gap", "Cedar Gap", 44.71, -103.30, closed=(date(2027, 5, 16), date(2027, 5, 23))),
@@ -120,8 +127,18 @@ HIGH_FORK = DemoCoop(
         DemoRanch("oak-coulee", "Oak Coulee", 45.36, -100.12, zone=CENTRAL, ai_stalls=2),
     ),
     technicians=(
-        DemoTechnician("Ida Strand", 45.02, -103.62, ai_rate=28, max_head=120, skills=("sexed semen",), email="technician@demo.example"),
-        DemoTechnician("Oren Pike", 44.85, -102.90, ai_rate=25, max_head=100, days_off=((date(2027, 5, 21), date(2027, 5, 23)),)),
+        DemoTechnician(
+            "Ida Strand",
+            45.02,
+            -103.62,
+            ai_rate=28,
+            max_head=120,
+            skills=("sexed semen",),
+            email="technician@demo.example",
+        ),
+        DemoTechnician(
+            "Oren Pike", 44.85, -102.90, ai_rate=25, max_head=100, days_off=((date(2027, 5, 21), date(2027, 5, 23)),)
+        ),
         DemoTechnician("Lucia Marr", 45.45, -102.30, ai_rate=25, max_head=110),
         DemoTechnician("Bram Osei", 45.15, -100.45, ai_rate=22, max_head=90, skills=("sexed semen",)),
     ),

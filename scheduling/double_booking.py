@@ -44,7 +44,9 @@ def is_installed(connection: BaseDatabaseWrapper) -> bool:
         if connection.vendor == "postgresql":
             cursor.execute("SELECT count(*) FROM pg_constraint WHERE conname = 'technician_in_one_place'")
             return bool(cursor.fetchone()[0] == 1)
-        cursor.execute("SELECT count(*) FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'technician_in_one_place_%'")
+        cursor.execute(
+            "SELECT count(*) FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'technician_in_one_place_%'"
+        )
         return bool(cursor.fetchone()[0] == 2)
 
 

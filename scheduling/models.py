@@ -49,7 +49,9 @@ class Season(models.Model):
         ordering = ("-first_day", "name")
         constraints = [
             models.UniqueConstraint(fields=("cooperative", "name"), name="season_name_once_per_coop"),
-            models.CheckConstraint(condition=models.Q(first_day__lte=models.F("last_day")), name="season_first_before_last"),
+            models.CheckConstraint(
+                condition=models.Q(first_day__lte=models.F("last_day")), name="season_first_before_last"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -227,7 +229,7 @@ class PlannedStep(models.Model):
 
 
 class Booking(models.Model):
-    """A technician at a ranch. `busy` covers the work and the drive to it; two live ones never overlap (database rule)."""
+    """A technician at a ranch. `busy` covers the work and the drive to it; the database lets no two live ones overlap."""
 
     class Status(models.TextChoices):
         """Held or confirmed bookings block the technician; cancelled ones do not."""

@@ -52,7 +52,9 @@ class Ranch(models.Model):
         ordering = ("name",)
         constraints = [
             models.UniqueConstraint(fields=("cooperative", "slug"), name="ranch_slug_once_per_coop"),
-            models.CheckConstraint(condition=models.Q(opens__lt=models.F("closes")), name="ranch_opens_before_it_closes"),
+            models.CheckConstraint(
+                condition=models.Q(opens__lt=models.F("closes")), name="ranch_opens_before_it_closes"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -122,7 +124,12 @@ class Female(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     herd = models.ForeignKey(Herd, on_delete=models.CASCADE, related_name="females")
     group = models.ForeignKey(
-        BreedingGroup, on_delete=models.SET_NULL, null=True, blank=True, related_name="females", verbose_name="breeding group"
+        BreedingGroup,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="females",
+        verbose_name="breeding group",
     )
     tag = models.CharField("tag", max_length=40)
     official_id = models.CharField("official ID", max_length=40, blank=True)

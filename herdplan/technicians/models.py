@@ -16,7 +16,12 @@ class Technician(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     cooperative = models.ForeignKey(Cooperative, on_delete=models.CASCADE, related_name="technicians")
     user = models.ForeignKey(
-        User, on_delete=models.SET_NULL, null=True, blank=True, related_name="technician_profiles", verbose_name="signs in as"
+        User,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="technician_profiles",
+        verbose_name="signs in as",
     )
     name = models.CharField("name", max_length=120)
     phone = models.CharField("telephone", max_length=40, blank=True)
@@ -39,7 +44,9 @@ class Technician(models.Model):
             models.UniqueConstraint(
                 fields=("cooperative", "user"), condition=models.Q(user__isnull=False), name="one_technician_per_person"
             ),
-            models.CheckConstraint(condition=models.Q(starts__lt=models.F("ends")), name="technician_starts_before_ends"),
+            models.CheckConstraint(
+                condition=models.Q(starts__lt=models.F("ends")), name="technician_starts_before_ends"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -58,7 +65,9 @@ class DayOff(models.Model):
         verbose_name_plural = "days off"
         ordering = ("first_day",)
         constraints = [
-            models.CheckConstraint(condition=models.Q(first_day__lte=models.F("last_day")), name="day_off_from_before_to")
+            models.CheckConstraint(
+                condition=models.Q(first_day__lte=models.F("last_day")), name="day_off_from_before_to"
+            )
         ]
 
     def __str__(self) -> str:

@@ -109,7 +109,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class HeatWatch:
-    """A stretch of heat detection in elapsed hours after an anchor step; AI follows `ai_after_onset_h` after first heat."""
+    """Heat detection, in elapsed hours after an anchor step; AI follows `ai_after_onset_h` hours after first heat."""
 
     anchor: str
     start_h: float

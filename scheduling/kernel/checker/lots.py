@@ -153,7 +153,8 @@ def _printed(group: Group, lot: Lot, number: int, waits: tuple[float, float] | N
         or said_high is None
         or max(abs(said_low - waits[0]), abs(said_high - waits[1])) > _PRINTED_SLACK
     ):
-        text = f"Lot {number + 1} of group {group.id} says {said_low} to {said_high} h; it is {waits[0]:.2f} to {waits[1]:.2f} h."
+        right = f"{waits[0]:.2f} to {waits[1]:.2f} h"
+        text = f"Lot {number + 1} of group {group.id} says {said_low} to {said_high} h; it is {right}."
         yield Broken(2, "interval_printed", text, (group.id,))
 
 
