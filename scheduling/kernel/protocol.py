@@ -97,7 +97,7 @@ class Step:
     after: HourRule | None
     applies_to: str
     trip: int | None
-    evidence: str
+    evidence: tuple[str, ...]
     from_memory: bool
     note: str | None = None
 
@@ -117,7 +117,7 @@ class HeatWatch:
     ai_after_onset_h: float
     rule: str
     applies_to: str
-    evidence: str
+    evidence: tuple[str, ...]
     from_memory: bool
     note: str | None = None
 
@@ -141,8 +141,9 @@ class Protocol:
     category: Category
     family: str
     status: str
+    status_from_memory: bool
     confidence: str
-    day0: str
+    day_count: str
     steps: tuple[Step, ...]
     heat_watches: tuple[HeatWatch, ...]
     contraindications: tuple[str, ...]
@@ -150,6 +151,7 @@ class Protocol:
     variants: tuple[Variant, ...]
     sources: tuple[Source, ...]
     edition: str
+    adjustments: tuple[str, ...] = ()
 
     @cached_property
     def by_key(self) -> dict[str, Step]:

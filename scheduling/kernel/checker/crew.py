@@ -1,5 +1,6 @@
 """Rules 4 and 5: technicians' days, who must be there, stalls, barns."""
 
+import itertools
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date, datetime
@@ -30,7 +31,7 @@ def route_km(season: Season, groups: dict[str, Group], technician: Technician, v
     """Road km from base through the visits and back."""
     base = (technician.lat, technician.lon)
     stops = [base, *(place_of(season, groups, visit) for visit in visits), base]
-    return sum(road_km(season, start, end) for start, end in zip(stops, stops[1:], strict=False))
+    return sum(road_km(season, start, end) for start, end in itertools.pairwise(stops))
 
 
 def check_visits(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator[Broken]:
@@ -92,7 +93,7 @@ def _timeline(
 ) -> Iterator[Broken]:
     about = (technician.id, day.isoformat())
     base = (technician.lat, technician.lon)
-    for one, other in zip(visits, visits[1:], strict=False):
+    for one, other in itertools.pairwise(visits):
         ready = one.end + drive(season, place_of(season, groups, one), place_of(season, groups, other))
         if other.start < ready - SLACK:
             text = (
