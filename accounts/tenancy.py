@@ -58,7 +58,10 @@ def member_in(user: User, slug: str) -> Member:
 
 
 def member_page(permission: Permission, at_least: Reach = Reach.OWN) -> Callable[..., Callable[..., HttpResponseBase]]:
-    """Decorate a page below /c/<coop>/: the view is called as view(request, member, ...); 404 for strangers, 403 for weak roles."""
+    """Decorate a page below /c/<coop>/: the view is called as view(request, member, ...).
+
+    404 for strangers, 403 for roles whose reach is too short.
+    """
 
     def decorate(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
         @wraps(view)
