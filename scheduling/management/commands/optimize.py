@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from scheduling.kernel.catalogue import load_catalogue
-from scheduling.kernel.optimizer import Budget, Progress, solve
 from scheduling.kernel.plan import Plan, load_plan, plan_bytes
 from scheduling.kernel.reader import ReadError
+from scheduling.kernel.search import Budget, Progress, solve
 from scheduling.kernel.season import load_season
 from scheduling.management.bad_input import StrictCommand, read_json
 

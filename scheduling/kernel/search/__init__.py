@@ -1,5 +1,5 @@
 """The optimizer: an immutable season in, a plan with causes out. Seed and budget are arguments; no clock of its own."""
 
-from scheduling.kernel.optimizer.solve import Budget, Progress, solve
+from scheduling.kernel.search.solve import Budget, Progress, solve
 
 __all__ = ["Budget", "Progress", "solve"]

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import date
 from math import exp, inf
 
-from scheduling.kernel.optimizer.model import Model, Need
-from scheduling.kernel.optimizer.placing import NEAREST, Crew, Placer
-from scheduling.kernel.optimizer.state import Placement, State
+from scheduling.kernel.search.model import Model, Need
+from scheduling.kernel.search.placing import NEAREST, Crew, Placer
+from scheduling.kernel.search.state import Placement, State
 from scheduling.kernel.season import Hands
 
 _HOT, _COLD = 80.0, 1.0

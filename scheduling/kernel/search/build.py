@@ -3,8 +3,6 @@
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from scheduling.kernel.optimizer.model import Model, Need, minute, moment_of
-from scheduling.kernel.optimizer.state import LotTimes, Placement, State, Stop
 from scheduling.kernel.plan import (
     Bound,
     Cost,
@@ -17,6 +15,8 @@ from scheduling.kernel.plan import (
     Visit,
 )
 from scheduling.kernel.protocol import Step
+from scheduling.kernel.search.model import Model, Need, minute, moment_of
+from scheduling.kernel.search.state import LotTimes, Placement, State, Stop
 from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
 from scheduling.kernel.throughput import interval_range

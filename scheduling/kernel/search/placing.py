@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil, floor
 
-from scheduling.kernel.optimizer.model import Need, Trip, minute_of
-from scheduling.kernel.optimizer.state import LotTimes, Placement, State, Stop
 from scheduling.kernel.protocol import Step
+from scheduling.kernel.search.model import Need, Trip, minute_of
+from scheduling.kernel.search.state import LotTimes, Placement, State, Stop
 from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
 from scheduling.kernel.throughput import fewest_lots, gap_range

@@ -3,12 +3,12 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from scheduling.kernel.optimizer.build import placement_of, plan_of
-from scheduling.kernel.optimizer.explain import explain
-from scheduling.kernel.optimizer.model import Model
-from scheduling.kernel.optimizer.search import Search, Wish
-from scheduling.kernel.optimizer.state import Placement
 from scheduling.kernel.plan import Bound, Plan
+from scheduling.kernel.search.build import placement_of, plan_of
+from scheduling.kernel.search.explain import explain
+from scheduling.kernel.search.model import Model
+from scheduling.kernel.search.rounds import Search, Wish
+from scheduling.kernel.search.state import Placement
 from scheduling.kernel.season import Season
 from scheduling.kernel.sessions import session_head
 

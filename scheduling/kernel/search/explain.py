@@ -5,9 +5,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 
-from scheduling.kernel.optimizer.model import Model, Need, needs_heat_visits
-from scheduling.kernel.optimizer.search import Search
 from scheduling.kernel.plan import Cause, Remedy, Unplaced
+from scheduling.kernel.search.model import Model, Need, needs_heat_visits
+from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.season import Group, Hands
 
 _WIDEN = (1, 2, 3, 5, 7, 10, 14)
