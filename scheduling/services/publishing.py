@@ -1,0 +1,228 @@
+"""Publishing: a plan becomes steps and bookings. What did not change keeps its row, its sequence and its time."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import DatabaseError, IntegrityError, transaction
+
+from accounts.permissions import Permission, Reach
+from accounts.tenancy import Member
+from scheduling.kernel.days import drive, road_km
+from scheduling.kernel.plan import Plan, Visit, load_plan
+from scheduling.kernel.season import Season as Problem
+from scheduling.models import Booking, PlannedStep, PlanVersion, Season
+from scheduling.services.plans import problem_of
+from scheduling.services.problem import season_document
+
+
+class PlanBroken(ValueError):
+    """The plan breaks rules: `broken` lists them as the checker says them."""
+
+    def __init__(self, broken: list[dict[str, Any]]) -> None:
+        super().__init__("This plan has clashes; solve them first: " + " ".join(item["text"] for item in broken[:3]))
+        self.broken = broken
+
+
+class StalePlan(ValueError):
+    """The season has changed since it was planned."""
+
+
+class DoubleBooked(ValueError):
+    """A technician is booked elsewhere at that time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A step or booking that publishing added, moved or cancelled."""
+
+    what: str
+    kind: str
+    row: PlannedStep | Booking
+
+
+def publish(*, member: Member, season: Season, plan: PlanVersion, now: datetime) -> list[Change]:
+    """Write the plan's steps and bookings, all or nothing; returns what changed (nothing, the second time).
+
+    Raises PlanBroken, StalePlan or DoubleBooked.
+    """
+    member.require(Permission.SEASON_EDIT, Reach.COOP)
+    if plan.broken:
+        raise PlanBroken(plan.broken)
+    if _without_done(season_document(season)) != _without_done(plan.problem):
+        text = "The season has changed since this plan was made (groups, ranches or technicians). Plan it again, then publish."
+        raise StalePlan(text)
+    try:
+        with transaction.atomic():
+            Season.objects.select_for_update().get(pk=season.pk)
+            changes = [*_write_steps(season, plan, now), *_write_bookings(season, plan, now)]
+            season.published_plan, season.plan = plan, plan
+            season.published_at, season.state = now.replace(microsecond=0), Season.State.PUBLISHED
+            season.save(update_fields=["published_plan", "plan", "published_at", "state"])
+    except (IntegrityError, DatabaseError) as fault:
+        if not _is_double_booking(fault):
+            raise
+        raise DoubleBooked(_who(plan)) from fault
+    return changes
+
+
+def _without_done(document: dict[str, Any]) -> dict[str, Any]:
+    """The document without what was carried out since: ticking a step off does not make a plan stale."""
+    groups = [{key: value for key, value in group.items() if key != "done"} for group in document["groups"]]
+    return {**document, "groups": groups}
+
+
+def _is_double_booking(fault: Exception) -> bool:
+    text = str(fault)
+    return "technician_in_one_place" in text or "already booked" in text
+
+
+def _who(plan: PlanVersion) -> str:
+    """Which booking of another season is in the way."""
+    problem, value = problem_of(plan.problem), load_plan(plan.document)
+    for row in _booking_rows(problem, value):
+        other = (
+            Booking.objects.filter(technician_id=row["technician_id"], status__in=("held", "confirmed"))
+            .filter(busy_starts__lt=row["busy_ends"], busy_ends__gt=row["busy_starts"])
+            .exclude(entry__season=plan.season)
+            .select_related("technician", "entry__group__herd__ranch", "entry__season")
+            .first()
+        )
+        if other is not None:
+            ranch = other.entry.group.herd.ranch
+            when = other.starts.astimezone(ZoneInfo(ranch.zone))
+            return (
+                f"{other.technician} is booked already at {ranch} on {when:%a %d %b, %H:%M} ({other.entry.season}). "
+                "Give the technician that day off in this season, plan again, then publish."
+            )
+    return "A technician was booked elsewhere at the same moment. Plan again, then publish."
+
+
+def _write_steps(season: Season, plan: PlanVersion, now: datetime) -> Iterator[Change]:
+    wanted = {(row["entry_id"], row["lot"], row["key"]): row for row in _step_rows(season, load_plan(plan.document))}
+    found = {
+        (str(step.entry_id), step.lot, step.key): step for step in PlannedStep.objects.filter(entry__season=season)
+    }
+    for key, row in wanted.items():
+        step = found.get(key)
+        if step is None:
+            yield Change("added", "step", PlannedStep.objects.create(**row, changed_at=now.replace(microsecond=0)))
+        elif _update(step, row, "planned", now):
+            yield Change("moved", "step", step)
+    for key, step in found.items():
+        if key not in wanted and step.status == "planned":
+            _cancel(step, now)
+            yield Change("cancelled", "step", step)
+
+
+def _step_rows(season: Season, plan: Plan) -> Iterator[dict[str, Any]]:
+    ranch_of = dict(season.entries.values_list("pk", "group__herd__ranch"))
+    heads = {(visit.group, visit.lot, visit.step): 0 for visit in plan.visits}
+    for visit in plan.visits:
+        heads[visit.group, visit.lot, visit.step] += visit.head
+    ranches = {str(key): value for key, value in ranch_of.items()}
+    for group in plan.groups:
+        for number, lot in enumerate(group.lots):
+            for step in lot.steps:
+                yield {
+                    "entry_id": group.id,
+                    "ranch_id": ranches[group.id],
+                    "lot": number,
+                    "key": step.key,
+                    "starts": step.start,
+                    "ends": step.end,
+                    "head": heads.get((group.id, number, step.key), lot.head),
+                    "by": step.by,
+                }
+
+
+def _write_bookings(season: Season, plan: PlanVersion, now: datetime) -> Iterator[Change]:
+    """Cancelled and moved bookings first step out of the way, then all take their places: swaps never collide."""
+    problem, value = problem_of(plan.problem), load_plan(plan.document)
+    wanted = {_booking_key(row): row for row in _booking_rows(problem, value)}
+    found = {
+        (str(row.entry_id), row.lot, row.step, str(row.technician_id)): row
+        for row in Booking.objects.filter(entry__season=season).select_related("technician")
+    }
+    gone = [row for key, row in found.items() if key not in wanted and row.status != "cancelled"]
+    moved = [row for key, row in found.items() if key in wanted and _differs(row, wanted[key], "confirmed")]
+    for row in gone:
+        _cancel(row, now)
+        yield Change("cancelled", "booking", row)
+    Booking.objects.filter(pk__in=[row.pk for row in moved]).update(status="cancelled")
+    for row in moved:
+        _update(row, wanted[str(row.entry_id), row.lot, row.step, str(row.technician_id)], "confirmed", now)
+        yield Change("moved", "booking", row)
+    for key, values in wanted.items():
+        if key not in found:
+            made = Booking.objects.create(**values, status="confirmed", changed_at=now.replace(microsecond=0))
+            yield Change("added", "booking", made)
+
+
+def _booking_key(row: dict[str, Any]) -> tuple[str, int, str, str]:
+    return row["entry_id"], row["lot"], row["step"], row["technician_id"]
+
+
+def _booking_rows(problem: Problem, plan: Plan) -> Iterator[dict[str, Any]]:
+    """A row for each visit; busy from leaving the stop before (or base) until leaving, or home after the last."""
+    ranch_of = {group.id: problem.ranches[group.ranch] for group in problem.groups}
+    days: dict[tuple[str, Any], list[Visit]] = {}
+    for visit in sorted(plan.visits, key=lambda item: (item.start, item.end)):
+        days.setdefault((visit.technician, visit.start.astimezone(problem.zone).date()), []).append(visit)
+    for (name, _), visits in days.items():
+        person = problem.technicians[name]
+        base = here = (person.lat, person.lon)
+        for i, visit in enumerate(visits):
+            ranch = ranch_of[visit.group]
+            there = (ranch.lat, ranch.lon)
+            home = drive(problem, there, base) if i == len(visits) - 1 else timedelta()
+            leaves = visit.start - drive(problem, here, there)
+            if i:
+                leaves = max(leaves, visits[i - 1].end)
+            yield {
+                "entry_id": visit.group,
+                "technician_id": name,
+                "barn_id": visit.barn,
+                "lot": visit.lot,
+                "step": visit.step,
+                "starts": visit.start,
+                "ends": visit.end,
+                "busy_starts": leaves,
+                "busy_ends": visit.end + home,
+                "km_before": round(road_km(problem, here, there), 1),
+                "head": visit.head,
+            }
+            here = there
+
+
+def _differs(row: PlannedStep | Booking, values: dict[str, Any], status: str) -> bool:
+    if row.status == "done":
+        return False
+    return row.status != status or any(_plain(getattr(row, name)) != _plain(value) for name, value in values.items())
+
+
+def _plain(value: Any) -> Any:
+    """Ids as text, so that rows and documents compare."""
+    return str(value) if hasattr(value, "hex") and not isinstance(value, (int, float, bytes)) else value
+
+
+def _update(row: PlannedStep | Booking, values: dict[str, Any], status: str, now: datetime) -> bool:
+    """Bring a row to its new values with the next sequence; False where nothing differs."""
+    if not _differs(row, values, status):
+        return False
+    for name, value in values.items():
+        setattr(row, name, value)
+    row.status = status
+    row.sequence += 1
+    row.changed_at = now.replace(microsecond=0)
+    row.save()
+    return True
+
+
+def _cancel(row: PlannedStep | Booking, now: datetime) -> None:
+    row.status = "cancelled"
+    row.sequence += 1
+    row.changed_at = now.replace(microsecond=0)
+    row.save(update_fields=["status", "sequence", "changed_at"])
