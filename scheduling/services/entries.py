@@ -101,7 +101,6 @@ def _protocol_faults(entry: SeasonEntry) -> dict[str, list[str]]:
         return {"protocol": [f"{protocol.name} is not for {wanted}; choose one that is."]}
     lead = protocol.reference_day
     if (entry.ai_to - entry.season.first_day).days < lead:
-        earliest = entry.season.first_day + timedelta(days=lead)
         day = f"{entry.season.first_day + timedelta(days=lead):%d %b %Y}"
         text = f"{protocol.name} begins {lead} days before AI: choose {day} or later, or start the season earlier."
         return {"ai_to": [text]}

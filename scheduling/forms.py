@@ -1,0 +1,116 @@
+"""Forms of the season pages."""
+
+from typing import Any
+
+from django import forms
+
+from accounts.permissions import Permission, Reach
+from accounts.tenancy import Member
+from herdplan.herds.models import BreedingGroup
+from herdplan.herds.queries import groups_for
+from scheduling.models import Season, SeasonEntry
+from scheduling.services.catalogue import choices_for
+
+
+class DayInput(forms.DateInput):
+    """The phone's own day picker."""
+
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+class SeasonForm(forms.ModelForm[Season]):
+    """A season's frame."""
+
+    class Meta:
+        model = Season
+        fields = ("name", "first_day", "last_day", "zone", "road_factor", "speed_kmh")
+        widgets = {"first_day": DayInput(), "last_day": DayInput()}
+        help_texts = {
+            "first_day": "The first day on which any treatment may be given. Long programmes start five weeks before AI.",
+            "last_day": "The last day on which AI may be done.",
+            "zone": "Days and hours of technicians are counted in this zone; each ranch keeps its own.",
+            "road_factor": "1.3 means that roads are 30 % longer than the straight line.",
+        }
+
+
+class EntryForm(forms.ModelForm[SeasonEntry]):
+    """A group's wishes. The group is chosen when entering and fixed afterwards."""
+
+    skills_text = forms.CharField(
+        label="Skills asked for", required=False, help_text="Separate several with commas, for example: sexed semen"
+    )
+
+    class Meta:
+        model = SeasonEntry
+        fields = ("group", "protocol", "head", "ai_wanted", "ai_from", "ai_to", "order", "ai_by", "steps_by", "needs_barn")
+        widgets = {
+            "ai_from": DayInput(),
+            "ai_to": DayInput(),
+            "ai_wanted": DayInput(),
+            "protocol": forms.Select(),
+        }
+        labels = {
+            "group": "Breeding group",
+            "ai_wanted": "AI wanted on",
+            "ai_from": "AI no earlier than",
+            "ai_to": "AI no later than",
+        }
+        help_texts = {
+            "order": "The same order at AI as at treatment gives every animal nearly the same wait.",
+            "head": "Females that will go through the chute.",
+        }
+
+    def __init__(self, *args: Any, member: Member, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        group = self.instance.group if self.instance.pk else None
+        if group is not None:
+            del self.fields["group"]
+        else:
+            self._groups(member)
+        self.fields["protocol"].widget = forms.Select(
+            choices=[("", "Choose a protocol"), *choices_for(group.animal_class if group else None)]
+        )
+        if self.instance.pk:
+            self.initial["skills_text"] = ", ".join(self.instance.skills)
+
+    def _groups(self, member: Member) -> None:
+        field = self.fields["group"]
+        assert isinstance(field, forms.ModelChoiceField)
+        groups = groups_for(member)
+        if member.reach(Permission.ENTRY_EDIT) is not Reach.COOP:
+            groups = groups.filter(herd__ranch__people=member.user)
+        field.queryset = groups.exclude(entries__season=self.instance.season)
+
+    def values(self) -> dict[str, Any]:
+        """The cleaned wishes as the service takes them."""
+        values = {name: value for name, value in self.cleaned_data.items() if name not in ("group", "skills_text")}
+        words = (word.strip().lower() for word in self.cleaned_data.get("skills_text", "").split(","))
+        values["skills"] = sorted({word for word in words if word})
+        return values
+
+    def chosen_group(self) -> BreedingGroup:
+        """The group that was chosen."""
+        group = self.cleaned_data["group"]
+        assert isinstance(group, BreedingGroup)
+        return group
+
+    def _post_clean(self) -> None:
+        """The service validates the whole entry; Django's own model validation would say it twice."""
+
+
+class MoveForm(forms.Form):
+    """Another AI day for a group."""
+
+    entry = forms.UUIDField(widget=forms.HiddenInput())
+    ai_day = forms.DateField(label="AI on", widget=DayInput())
+
+
+class DoneForm(forms.Form):
+    """When a step was begun."""
+
+    at = forms.DateTimeField(
+        label="Begun at", widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+    )

@@ -1,0 +1,175 @@
+"""The season board as plain values: days across, ranches and groups down, technicians' load under it."""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from scheduling.models import PlanVersion, SeasonEntry
+from scheduling.services.catalogue import StepWords, protocol_name, step_words, trip_heads
+from scheduling.services.wall import wall
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """One chute trip (or step without one) of a lot, on the ranch's clock (wall times)."""
+
+    key: str
+    words: StepWords
+    starts: datetime
+    ends: datetime
+    lot: int
+    lots: int
+    head: int
+    by: str
+    clash: bool
+    done: bool
+    entry: SeasonEntry
+
+    @property
+    def day(self) -> date:
+        """The ranch's calendar day."""
+        return self.starts.date()
+
+    @property
+    def timed(self) -> bool:
+        """Whether the hour matters: a pass through the chute."""
+        return self.words.trip is not None
+
+
+@dataclass
+class Row:
+    """A group on the board."""
+
+    entry: SeasonEntry
+    protocol: str
+    ai_day: date | None
+    moved: int
+    clash: bool
+    acts: list[Act]
+
+    def on(self, day: date) -> list[Act]:
+        """What happens on a day."""
+        return [act for act in self.acts if act.day == day]
+
+
+@dataclass
+class Load:
+    """A technician's day."""
+
+    head: int
+    km: float
+    leaves: datetime
+    back: datetime
+    limit: int
+
+    @property
+    def state(self) -> str:
+        """over, full (nine tenths of the limit) or fine."""
+        if self.head > self.limit:
+            return "over"
+        return "full" if self.head >= 0.9 * self.limit else "fine"
+
+
+@dataclass
+class TechnicianRow:
+    """A technician's load by day."""
+
+    id: str
+    name: str
+    loads: dict[date, Load] = field(default_factory=dict)
+
+
+@dataclass
+class Board:
+    """Everything that the season page shows of a plan."""
+
+    days: list[date]
+    rows: list[Row]
+    technicians: list[TechnicianRow]
+    unplaced: list[dict[str, Any]]
+    broken: list[dict[str, Any]]
+
+    def by_day(self) -> list[tuple[date, list[Act]]]:
+        """The same as a list of days, for a phone."""
+        days: dict[date, list[Act]] = defaultdict(list)
+        for row in self.rows:
+            for act in row.acts:
+                days[act.day].append(act)
+        return [(day, sorted(acts, key=lambda act: (act.starts, act.key))) for day, acts in sorted(days.items())]
+
+
+def board_of(plan: PlanVersion, entries: list[SeasonEntry]) -> Board:
+    """The board of a plan for the entries that the caller may see. No query of its own."""
+    by_id = {str(entry.pk): entry for entry in entries}
+    names = {item["id"]: item["name"] for item in plan.problem["technicians"]}
+    who: dict[tuple[str, int, str], list[str]] = defaultdict(list)
+    for visit in plan.document["visits"]:
+        who[visit["group"], visit["lot"], visit["step"]].append(names.get(visit["technician"], ""))
+    clashing = {about for item in plan.broken for about in item["about"]}
+    rows = [_row(group, by_id[group["id"]], who, clashing) for group in plan.document["groups"] if group["id"] in by_id]
+    rows += [_empty_row(entry) for key, entry in by_id.items() if key not in {str(row.entry.pk) for row in rows}]
+    rows.sort(key=lambda row: (row.entry.group.herd.ranch.name, row.entry.group.name))
+    acts = [act.day for row in rows for act in row.acts]
+    first, last = (min(acts), max(acts)) if acts else (plan.season.first_day, plan.season.first_day)
+    days = [first + timedelta(days=i) for i in range((last - first).days + 1)]
+    unplaced = [{**item, "entry": by_id[item["group"]]} for item in plan.document["unplaced"] if item["group"] in by_id]
+    broken = [item for item in plan.broken if len(by_id) == len(plan.problem["groups"]) or by_id.keys() & set(item["about"])]
+    return Board(days, rows, _technicians(plan), unplaced, broken)
+
+
+def _row(group: dict[str, Any], entry: SeasonEntry, who: dict[tuple[str, int, str], list[str]], clashing: set[str]) -> Row:
+    zone = ZoneInfo(entry.group.herd.ranch.zone)
+    done = {record.step for record in entry.records.all()}
+    heads = trip_heads(entry.protocol)
+    acts = []
+    clash = group["id"] in clashing
+    for number, lot in enumerate(group["lots"]):
+        for step in lot["steps"]:
+            if step["key"] not in heads:
+                continue
+            people = who.get((group["id"], number, step["key"]), [])
+            acts.append(
+                Act(
+                    key=step["key"],
+                    words=step_words(entry.protocol, step["key"]),
+                    starts=wall(datetime.fromisoformat(step["start"]), zone),
+                    ends=wall(datetime.fromisoformat(step["end"]), zone),
+                    lot=number + 1,
+                    lots=len(group["lots"]),
+                    head=lot["head"],
+                    by=" and ".join(people) if people else "Ranch crew",
+                    clash=clash,
+                    done=step["key"] in done,
+                    entry=entry,
+                )
+            )
+    day = date.fromisoformat(group["ai_day"])
+    return Row(entry, protocol_name(entry.protocol), day, (day - entry.ai_wanted).days, clash, acts)
+
+
+def _empty_row(entry: SeasonEntry) -> Row:
+    return Row(entry, protocol_name(entry.protocol), None, 0, False, [])
+
+
+def _technicians(plan: PlanVersion) -> list[TechnicianRow]:
+    zone = ZoneInfo(plan.problem["season"]["zone"])
+    rows = {item["id"]: TechnicianRow(item["id"], item["name"]) for item in plan.problem["technicians"]}
+    limits = {item["id"]: item["max_head_per_day"] for item in plan.problem["technicians"]}
+    heads: dict[tuple[str, date], int] = defaultdict(int)
+    protocols = {group["id"]: group["protocol"] for group in plan.problem["groups"]}
+    for visit in plan.document["visits"]:
+        if step_words(protocols[visit["group"]], visit["step"]).kind == "ai":
+            day = datetime.fromisoformat(visit["start"]).astimezone(zone).date()
+            heads[visit["technician"], day] += visit["head"]
+    for item in plan.document["days"]:
+        day = date.fromisoformat(item["day"])
+        rows[item["technician"]].loads[day] = Load(
+            head=heads[item["technician"], day],
+            km=item["km"],
+            leaves=wall(datetime.fromisoformat(item["leaves"]), zone),
+            back=wall(datetime.fromisoformat(item["back"]), zone),
+            limit=limits[item["technician"]],
+        )
+    return sorted(rows.values(), key=lambda row: row.name)
