@@ -1,9 +1,29 @@
 """Every address of the site; each app keeps its own list."""
 
 from django.contrib import admin
-from django.urls import include, path
+from django.urls import URLPattern, URLResolver, include, path
+
+from herdplan import pages
+from herdplan.calendars.feed_views import feed
+
+coop: list[URLPattern | URLResolver] = [
+    path("", include("scheduling.urls")),
+    path("", include("herdplan.herds.urls")),
+    path("", include("herdplan.technicians.urls")),
+    path("", include("herdplan.calendars.urls")),
+    path("", include("herdplan.reminders.urls")),
+    path("", include("accounts.urls")),
+    path("people/invite/", pages.invite_person, name="invite"),
+]
 
 urlpatterns = [
+    path("", pages.home, name="home"),
+    path("profile/", pages.profile, name="profile"),
+    path("invitation/<str:token>/", pages.invitation, name="invitation"),
+    path("feeds/<str:token>.ics", feed, name="feed"),
+    path("healthz", pages.healthz, name="healthz"),
+    path("robots.txt", pages.robots, name="robots"),
+    path("c/<slug:coop>/", include(coop)),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -45,7 +45,18 @@ class EntryForm(forms.ModelForm[SeasonEntry]):
 
     class Meta:
         model = SeasonEntry
-        fields = ("group", "protocol", "head", "ai_wanted", "ai_from", "ai_to", "order", "ai_by", "steps_by", "needs_barn")
+        fields = (
+            "group",
+            "protocol",
+            "head",
+            "ai_wanted",
+            "ai_from",
+            "ai_to",
+            "order",
+            "ai_by",
+            "steps_by",
+            "needs_barn",
+        )
         widgets = {
             "ai_from": DayInput(),
             "ai_to": DayInput(),

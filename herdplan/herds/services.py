@@ -23,9 +23,11 @@ def remove_group(*, member: Member, group: BreedingGroup) -> None:
     """Remove a group; its females stay in the herd. Refused while it is entered in a season."""
     require_edit(member, group.herd.ranch)
     # Whatever is above the herds points at the group by a relation of this name; nothing above is imported here.
-    entries = group.entries.count()  # type: ignore[attr-defined]
+    entries = group.entries.count()
     if entries:
-        raise InUse(f"{group.name} is entered in {entries} season{'s' if entries > 1 else ''}. Take it out of there first.")
+        raise InUse(
+            f"{group.name} is entered in {entries} season{'s' if entries > 1 else ''}. Take it out of there first."
+        )
     group.delete()
 
 

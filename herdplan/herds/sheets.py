@@ -226,7 +226,9 @@ class _Judge:
             try:
                 row.values[name] = date.fromisoformat(_said(cell)[:10])
             except ValueError:
-                row.faults[name] = f"a day written year-month-day, such as 2024-03-15; {_said(cell)} could be read two ways"
+                row.faults[name] = (
+                    f"a day written year-month-day, such as 2024-03-15; {_said(cell)} could be read two ways"
+                )
 
 
 def _number_text(cell: Any) -> str:

@@ -42,7 +42,7 @@ class TechnicianForm(forms.ModelForm[Technician]):
             "lat": "Where the day begins and ends. Degrees, north positive.",
             "lon": "Degrees, east positive, so west is negative.",
             "ai_rate": "At a single chute 20 to 25 is common.",
-            "max_head_per_day": "Arms tire: some are slower after 30, others after 50 or 100. Say what is right for this person.",
+            "max_head_per_day": "Arms tire: some slow down after 30, others after 50 or 100.",
         }
 
     def __init__(self, *args: Any, cooperative: Cooperative, choose_user: bool, **kwargs: Any) -> None:

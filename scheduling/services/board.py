@@ -115,11 +115,15 @@ def board_of(plan: PlanVersion, entries: list[SeasonEntry]) -> Board:
     first, last = (min(acts), max(acts)) if acts else (plan.season.first_day, plan.season.first_day)
     days = [first + timedelta(days=i) for i in range((last - first).days + 1)]
     unplaced = [{**item, "entry": by_id[item["group"]]} for item in plan.document["unplaced"] if item["group"] in by_id]
-    broken = [item for item in plan.broken if len(by_id) == len(plan.problem["groups"]) or by_id.keys() & set(item["about"])]
+    broken = [
+        item for item in plan.broken if len(by_id) == len(plan.problem["groups"]) or by_id.keys() & set(item["about"])
+    ]
     return Board(days, rows, _technicians(plan), unplaced, broken)
 
 
-def _row(group: dict[str, Any], entry: SeasonEntry, who: dict[tuple[str, int, str], list[str]], clashing: set[str]) -> Row:
+def _row(
+    group: dict[str, Any], entry: SeasonEntry, who: dict[tuple[str, int, str], list[str]], clashing: set[str]
+) -> Row:
     zone = ZoneInfo(entry.group.herd.ranch.zone)
     done = {record.step for record in entry.records.all()}
     heads = trip_heads(entry.protocol)

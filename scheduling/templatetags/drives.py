@@ -64,7 +64,9 @@ def shift(days: int) -> str:
 def named(text: str, board: Board) -> str:
     """A checker's sentence with groups by their names in place of ids."""
     for row in board.rows:
-        text = text.replace(f"group {row.entry.pk}", str(row.entry.group)).replace(str(row.entry.pk), str(row.entry.group))
+        text = text.replace(f"group {row.entry.pk}", str(row.entry.group)).replace(
+            str(row.entry.pk), str(row.entry.group)
+        )
     for person in board.technicians:
         text = text.replace(person.id, person.name)
     return text

@@ -101,7 +101,9 @@ def remedy(request: HttpRequest, member: Member, season: uuid.UUID) -> HttpRespo
         messages.error(request, str(fault))
         return _back(member, row)
     request_plan(member=member, season=row, now=timezone.now(), keep=True)
-    messages.success(request, f"The wishes of {entry.group} are changed; the season is planned again around what stands.")
+    messages.success(
+        request, f"The wishes of {entry.group} are changed; the season is planned again around what stands."
+    )
     return _back(member, row)
 
 
@@ -131,5 +133,7 @@ def publish_plan(request: HttpRequest, member: Member, season: uuid.UUID) -> Htt
         messages.error(request, f"Not published. {fault}")
         return _back(member, row)
     steps = sum(1 for change in changes if change.what == "step")
-    messages.success(request, f"Plan {plan.number} is published: {steps} steps changed. Calendar feeds show it from now on.")
+    messages.success(
+        request, f"Plan {plan.number} is published: {steps} steps changed. Calendar feeds show it from now on."
+    )
     return _back(member, row)

@@ -23,7 +23,11 @@ def seasons(request: HttpRequest, member: Member) -> HttpResponse:
 @member_page(Permission.SEASON_EDIT, Reach.COOP)
 def season_form(request: HttpRequest, member: Member, season: uuid.UUID | None = None) -> HttpResponse:
     """Make a season or change its frame."""
-    row = queries.season_for(member, season) if season else Season(cooperative=member.cooperative, zone=member.cooperative.zone)
+    row = (
+        queries.season_for(member, season)
+        if season
+        else Season(cooperative=member.cooperative, zone=member.cooperative.zone)
+    )
     form = SeasonForm(request.POST or None, instance=row)
     if request.method == "POST" and form.is_valid():
         try:

@@ -68,7 +68,9 @@ def closed_day_add(request: HttpRequest, member: Member, ranch: str) -> HttpResp
         if form.is_valid():
             form.instance.validate_constraints()
             form.save()
-            messages.success(request, f"{row} is closed on {form.instance.day:%a %d %b %Y}. Plans made from now on keep it free.")
+            messages.success(
+                request, f"{row} is closed on {form.instance.day:%a %d %b %Y}. Plans made from now on keep it free."
+            )
         else:
             messages.error(request, "Choose a day. Nothing was saved.")
     except ValidationError:
