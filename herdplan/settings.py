@@ -3,9 +3,13 @@
 import secrets
 from pathlib import Path
 
+import django_stubs_ext
 from csp.constants import NONCE, NONE, SELF
 
 from herdplan import environment as env
+
+# Lets forms and admin classes say their model as a type parameter.
+django_stubs_ext.monkeypatch()
 
 ROOT = Path(__file__).resolve().parent.parent
 DATA = Path(env.text("HERDPLAN_DATA", str(ROOT / "var")))

@@ -76,7 +76,7 @@ class EntryForm(forms.ModelForm[SeasonEntry]):
 
     def __init__(self, *args: Any, member: Member, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        group = self.instance.group if self.instance.pk else None
+        group = None if self.instance._state.adding else self.instance.group
         if group is not None:
             del self.fields["group"]
         else:
@@ -84,7 +84,7 @@ class EntryForm(forms.ModelForm[SeasonEntry]):
         self.fields["protocol"].widget = forms.Select(
             choices=[("", "Choose a protocol"), *choices_for(group.animal_class if group else None)]
         )
-        if self.instance.pk:
+        if group is not None:
             self.initial["skills_text"] = ", ".join(self.instance.skills)
 
     def _groups(self, member: Member) -> None:

@@ -37,7 +37,7 @@ def season_form(request: HttpRequest, member: Member, season: uuid.UUID | None =
                 form.add_error(name if name in form.fields else None, texts)
         else:
             return redirect("scheduling:season", coop=member.cooperative.slug, season=saved.pk)
-    return render(request, "scheduling/season_form.html", {"form": form, "season": row})
+    return render(request, "scheduling/season_form.html", {"form": form, "season": row, "new": season is None})
 
 
 @member_page(Permission.SEASON_VIEW)
