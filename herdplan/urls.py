@@ -24,6 +24,7 @@ urlpatterns = [
     path("healthz", pages.healthz, name="healthz"),
     path("robots.txt", pages.robots, name="robots"),
     path("c/<slug:coop>/", include(coop)),
+    path("api/v1/", include("herdplan.api")),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -45,7 +45,9 @@ def entry_form(request: HttpRequest, member: Member, season: uuid.UUID, entry: u
         else:
             messages.success(request, f"{saved.group} is saved. It gets its dates when the season is planned again.")
             return redirect("scheduling:entries", coop=member.cooperative.slug, season=row.pk)
-    return render(request, "scheduling/entry_form.html", {"form": form, "season": row, "entry": subject, "new": not entry})
+    return render(
+        request, "scheduling/entry_form.html", {"form": form, "season": row, "entry": subject, "new": not entry}
+    )
 
 
 @require_POST

@@ -22,7 +22,9 @@ def _save_herd(request: HttpRequest, member: Member, herd: Herd) -> HttpResponse
         saved = form.save()
         messages.success(request, f"{saved.name} is saved.")
         return redirect("herds:ranch", coop=member.cooperative.slug, ranch=herd.ranch.slug)
-    return render(request, "herds/herd_form.html", {"form": form, "ranch": herd.ranch, "herd": herd, "new": herd._state.adding})
+    return render(
+        request, "herds/herd_form.html", {"form": form, "ranch": herd.ranch, "herd": herd, "new": herd._state.adding}
+    )
 
 
 @member_page(Permission.RANCH_EDIT)
@@ -57,7 +59,9 @@ def _save_group(request: HttpRequest, member: Member, ranch: Ranch, group: Breed
         saved = form.save()
         messages.success(request, f"{saved.name} is saved. Enter it in a season to give it AI days.")
         return redirect("herds:ranch", coop=member.cooperative.slug, ranch=ranch.slug)
-    return render(request, "herds/group_form.html", {"form": form, "ranch": ranch, "group": group, "new": group._state.adding})
+    return render(
+        request, "herds/group_form.html", {"form": form, "ranch": ranch, "group": group, "new": group._state.adding}
+    )
 
 
 @member_page(Permission.RANCH_EDIT)
