@@ -26,7 +26,11 @@ class VisibleField(serializers.PrimaryKeyRelatedField[Any]):
     def get_queryset(self) -> Any:
         """Visible rows of the caller's co-ops."""
         view = self.context.get("view")
-        return view.visible(self.fetch, self.rows) if isinstance(view, MemberViewSet) else self.queryset
+        return (
+            view.visible(self.fetch, self.rows)
+            if isinstance(view, MemberViewSet)
+            else self.rows._default_manager.none()
+        )
 
 
 class RanchSerializer(serializers.ModelSerializer[Ranch]):
