@@ -95,10 +95,13 @@ def step_words(protocol_id: str, key: str) -> StepWords:
 
 
 def _label(steps: list[Step]) -> str:
-    labels = [item.label for item in steps]
-    return " + ".join(
-        [labels[0], *(label[0].lower() + label[1:] if label[1:2].islower() else label for label in labels[1:])]
-    )
+    first, *others = (item.label for item in steps)
+    return " + ".join([first, *(_inside(label) for label in others)])
+
+
+def _inside(label: str) -> str:
+    """A label in the middle of a phrase: small first letter, but for the names of substances."""
+    return label if label.startswith(("GnRH", "PG", "MGA", "AI")) else label[0].lower() + label[1:]
 
 
 def _kind(steps: list[Step]) -> str:
