@@ -52,7 +52,8 @@ def withdraw_entry(*, member: Member, entry: SeasonEntry) -> None:
 def require_ranch(member: Member, ranch: Ranch) -> None:
     """403 where the member may not change entries of this ranch."""
     reach = member.reach(Permission.ENTRY_EDIT)
-    if reach is Reach.COOP or (reach is Reach.OWN and ranch.people.filter(pk=member.user.pk).exists()):
+    here = ranch.cooperative_id == member.cooperative.pk
+    if here and (reach is Reach.COOP or (reach is Reach.OWN and ranch.people.filter(pk=member.user.pk).exists())):
         return
     raise PermissionDenied(f"Your role in {member.cooperative} does not let you enter groups of {ranch}.")
 

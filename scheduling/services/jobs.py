@@ -1,15 +1,16 @@
 """Planning jobs: rows claimed with a lease. The same loop serves one box and many workers."""
 
 import logging
+import re
 import time
 import uuid
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db import IntegrityError, connection, transaction
 from django.db.models import Q
 
-from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
 from scheduling.kernel.plan import load_plan
 from scheduling.kernel.reader import ReadError
@@ -17,6 +18,7 @@ from scheduling.kernel.search import Budget, Progress, solve
 from scheduling.models import PlanJob, PlanVersion, Season
 from scheduling.services.plans import problem_of, save_plan
 from scheduling.services.problem import season_document
+from scheduling.services.seasons import require_planner
 
 LEASE = timedelta(seconds=60)
 MAX_ATTEMPTS = 3
@@ -36,7 +38,7 @@ def request_plan(
     keep: bool = False,
 ) -> PlanJob:
     """Ask for a plan. A season has one open job: asking again returns it. `keep` changes the plan in work least."""
-    member.require(Permission.SEASON_EDIT, Reach.COOP)
+    require_planner(member, season)
     found = season.jobs.filter(state__in=("queued", "running")).first()
     if found is not None:
         return found
@@ -57,10 +59,12 @@ def request_plan(
         return season.jobs.get(state__in=("queued", "running"))
 
 
-def stop_job(*, member: Member, job: PlanJob) -> None:
-    """Ask the job to stop; it keeps the best plan found so far."""
-    member.require(Permission.SEASON_EDIT, Reach.COOP)
-    PlanJob.objects.filter(pk=job.pk).update(stop_asked=True)
+def stop_job(*, member: Member, job: PlanJob, now: datetime) -> None:
+    """Ask the job to stop; it keeps the best plan found so far. A job that still waits ends at once."""
+    require_planner(member, job.season)
+    waiting = PlanJob.objects.filter(pk=job.pk, state="queued")
+    if not waiting.update(state="stopped", stop_asked=True, finished_at=now):
+        PlanJob.objects.filter(pk=job.pk, state="running").update(stop_asked=True)
 
 
 def claim_job(*, now: datetime) -> PlanJob | None:
@@ -97,7 +101,7 @@ def run_job(job: PlanJob, *, now: Callable[[], datetime], clock: Callable[[], fl
         problem = problem_of(document)
         keep = load_plan(job.keep.document) if job.keep else None
     except ReadError as fault:
-        return _finish(job, now(), state="failed", message=_readable(fault, document))
+        return _finish(job, now(), state="failed", message=_readable(fault, season, document))
     teller = _Teller(job, now, clock)
     plan = solve(
         problem,
@@ -108,14 +112,15 @@ def run_job(job: PlanJob, *, now: Callable[[], datetime], clock: Callable[[], fl
         progress=teller.tell,
         should_stop=teller.stop_asked,
     )
-    if not _holds(job):
-        log.warning("Planning job %s was taken over; its result is dropped.", job.pk)
-        return job
-    version = save_plan(
-        season=season, problem=document, plan=plan, origin=PlanVersion.Origin.SOLVER, by=job.created_by, now=now()
-    )
-    state = "stopped" if teller.stopped else "done"
-    return _finish(job, now(), state=state, result=version, progress=100, best_cost=version.cost_total)
+    with transaction.atomic():
+        if not _holds(job):
+            log.warning("Planning job %s was taken over; its result is dropped.", job.pk)
+            return job
+        version = save_plan(
+            season=season, problem=document, plan=plan, origin=PlanVersion.Origin.SOLVER, by=job.created_by, now=now()
+        )
+        state = "stopped" if teller.stopped else "done"
+        return _finish(job, now(), state=state, result=version, progress=100, best_cost=version.cost_total)
 
 
 def run_jobs_once(*, now: Callable[[], datetime]) -> int:
@@ -155,16 +160,32 @@ class _Teller:
 
 
 def _holds(job: PlanJob) -> bool:
-    return PlanJob.objects.filter(pk=job.pk, lease_token=job.lease_token, state="running").exists()
+    """Whether the lease is still this worker's; call it in the transaction that writes the result."""
+    mine = PlanJob.objects.select_for_update().filter(pk=job.pk, lease_token=job.lease_token, state="running")
+    return mine.first() is not None
 
 
 def _finish(job: PlanJob, now: datetime, **values: object) -> PlanJob:
     mine = PlanJob.objects.filter(pk=job.pk, lease_token=job.lease_token, state="running")
-    mine.update(finished_at=now, lease_until=None, **values)
-    job.refresh_from_db()
+    if mine.update(finished_at=now, lease_until=None, **values):
+        job.refresh_from_db()
+    else:
+        log.warning("Planning job %s was taken over or its season is gone; nothing is written.", job.pk)
     return job
 
 
-def _readable(fault: ReadError, document: dict[str, object]) -> str:
-    """The fault with the group's or ranch's place in words rather than a number of a list."""
-    return f"The season cannot be planned yet: {fault.field} must be {fault.allowed}."[:300]
+def _readable(fault: ReadError, season: Season, document: dict[str, Any]) -> str:
+    """The fault with the group's, ranch's or technician's name rather than a number of a list."""
+    place = re.fullmatch(r"(groups|ranches|technicians|barns)\[(\d+)\]\.?(.*)", fault.field)
+    where = fault.field
+    if place:
+        row = document[place[1]][int(place[2])]
+        name = row.get("name") or _group_name(season, row["id"])
+        where = f"{place[3] or 'the row'} of {name}"
+    return f"The season cannot be planned yet: {where} must be {fault.allowed}."[:300]
+
+
+def _group_name(season: Season, identity: str) -> str:
+    """A group's name with its ranch; a barn's id where it is no group."""
+    entry = season.entries.select_related("group__herd__ranch").filter(pk=identity).first()
+    return str(entry.group) if entry else identity

@@ -9,16 +9,16 @@ from django.db import transaction
 from django.db.models import Max
 
 from accounts.models import User
-from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
 from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.checker import check
 from scheduling.kernel.days import technician_days
-from scheduling.kernel.plan import GroupPlan, Lot, Plan, Visit, load_plan, to_document
+from scheduling.kernel.plan import Bound, GroupPlan, Lot, Plan, Visit, load_plan, to_document
 from scheduling.kernel.season import Season as Problem
 from scheduling.kernel.season import load_season
 from scheduling.models import PlanVersion, Season, SeasonEntry
 from scheduling.services.entries import change_entry
+from scheduling.services.seasons import require_planner
 
 
 class MoveError(ValueError):
@@ -72,7 +72,7 @@ def move_group(*, member: Member, plan: PlanVersion, entry: SeasonEntry, ai_day:
 
     The result is a new version in work; `broken` lists the rules that it breaks.
     """
-    member.require(Permission.SEASON_EDIT, Reach.COOP)
+    require_planner(member, plan.season)
     problem, value = problem_of(plan.problem), load_plan(plan.document)
     group = next((item for item in value.groups if item.id == str(entry.pk)), None)
     if group is None:
@@ -84,7 +84,8 @@ def move_group(*, member: Member, plan: PlanVersion, entry: SeasonEntry, ai_day:
     groups = tuple(_moved_group(item, days, ranch.zone) if item.id == group.id else item for item in value.groups)
     visits = tuple(_moved_visit(item, days, ranch.zone) if item.group == group.id else item for item in value.visits)
     visits = tuple(sorted(visits, key=lambda visit: (visit.start, visit.technician, visit.end)))
-    moved = replace(value, groups=groups, visits=visits, days=technician_days(problem, visits))
+    days_now = technician_days(problem, visits)
+    moved = replace(value, groups=groups, visits=visits, days=days_now, bound=Bound(None, "none"))
     note = f"{entry.group} moved from {group.ai_day:%a %d %b} to {ai_day:%a %d %b}"
     return save_plan(
         season=plan.season,
@@ -121,12 +122,14 @@ def _moved(moment: datetime, days: timedelta, zone: ZoneInfo) -> datetime:
 
 def apply_remedy(*, member: Member, plan: PlanVersion, group: str, number: int) -> SeasonEntry:
     """Write a remedy of an unplaced group into its wishes; the caller then plans again."""
-    member.require(Permission.SEASON_EDIT, Reach.COOP)
+    require_planner(member, plan.season)
     item = next((item for item in plan.document["unplaced"] if item["group"] == group), None)
     if item is None or not 0 <= number < len(item["remedies"]):
         raise MoveError("This remedy is no longer offered; plan the season again.")
     change = item["remedies"][number]["change"]
-    entry = plan.season.entries.select_related("group__herd__ranch", "season").get(pk=group)
+    entry = plan.season.entries.select_related("group__herd__ranch", "season").filter(pk=group).first()
+    if entry is None:
+        raise MoveError("This group is no longer in the season; plan the season again.")
     value: Any = change["to"]
     if change["field"] in ("ai_from", "ai_to"):
         value = date.fromisoformat(str(value))

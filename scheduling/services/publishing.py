@@ -8,14 +8,15 @@ from zoneinfo import ZoneInfo
 
 from django.db import DatabaseError, IntegrityError, transaction
 
-from accounts.permissions import Permission, Reach
+from accounts.models import Cooperative
 from accounts.tenancy import Member
 from scheduling.kernel.days import drive, road_km
 from scheduling.kernel.plan import Plan, Visit, load_plan
 from scheduling.kernel.season import Season as Problem
-from scheduling.models import Booking, PlannedStep, PlanVersion, Season
+from scheduling.models import Booking, PlannedStep, PlanVersion, Season, SeasonEntry, StepRecord
 from scheduling.services.plans import problem_of
 from scheduling.services.problem import season_document
+from scheduling.services.seasons import require_planner
 
 
 class PlanBroken(ValueError):
@@ -27,7 +28,12 @@ class PlanBroken(ValueError):
 
 
 class StalePlan(ValueError):
-    """The season has changed since it was planned."""
+    """The season has changed since it was planned; `changed` names what: groups, ranches, technicians, the season."""
+
+    def __init__(self, changed: list[str]) -> None:
+        names = "; ".join(changed[:5]) + (f"; and {len(changed) - 5} more" if len(changed) > 5 else "")
+        super().__init__(f"This has changed since the plan was made: {names}. Plan the season again, then publish.")
+        self.changed = changed
 
 
 class DoubleBooked(ValueError):
@@ -48,15 +54,19 @@ def publish(*, member: Member, season: Season, plan: PlanVersion, now: datetime)
 
     Raises PlanBroken, StalePlan or DoubleBooked.
     """
-    member.require(Permission.SEASON_EDIT, Reach.COOP)
+    require_planner(member, season)
+    if plan.season_id != season.pk:
+        raise StalePlan([f"plan {plan.number} is of another season"])
     if plan.broken:
         raise PlanBroken(plan.broken)
-    if _without_done(season_document(season)) != _without_done(plan.problem):
-        text = "The season has changed since this plan was made (groups, ranches or technicians). Plan it again, then publish."
-        raise StalePlan(text)
     try:
         with transaction.atomic():
-            Season.objects.select_for_update().get(pk=season.pk)
+            # Every booking of a technician comes from the technician's co-op: one publishing at a time cannot deadlock.
+            Cooperative.objects.select_for_update(no_key=True).get(pk=season.cooperative_id)
+            season.refresh_from_db()
+            changed = _changed(season, plan.problem)
+            if changed:
+                raise StalePlan(changed)
             changes = [*_write_steps(season, plan, now), *_write_bookings(season, plan, now)]
             season.published_plan, season.plan = plan, plan
             season.published_at, season.state = now.replace(microsecond=0), Season.State.PUBLISHED
@@ -68,10 +78,29 @@ def publish(*, member: Member, season: Season, plan: PlanVersion, now: datetime)
     return changes
 
 
-def _without_done(document: dict[str, Any]) -> dict[str, Any]:
-    """The document without what was carried out since: ticking a step off does not make a plan stale."""
-    groups = [{key: value for key, value in group.items() if key != "done"} for group in document["groups"]]
-    return {**document, "groups": groups}
+def _changed(season: Season, problem: dict[str, Any]) -> list[str]:
+    """What differs between the season now and the problem that was planned, by name."""
+    now, then = season_document(season), problem
+    found = [f"the season's {name}" for name in ("season", "travel", "weights") if now.get(name) != then.get(name)]
+    found = [text.replace("season's season", "season's name, days or zone") for text in found]
+    groups = {str(entry.pk): str(entry.group) for entry in _entries(season)}
+    for table in ("groups", "ranches", "technicians", "barns"):
+        one, other = _rows_of(now, table), _rows_of(then, table)
+        for key in sorted(one.keys() | other.keys()):
+            if one.get(key) != other.get(key):
+                row = one.get(key) or other[key]
+                what = "changed" if key in one and key in other else "added" if key in one else "taken out"
+                found.append(f"{groups.get(key) or row.get('name') or table[:-1]} ({what})")
+    return found
+
+
+def _entries(season: Season) -> list[SeasonEntry]:
+    return list(season.entries.select_related("group__herd__ranch"))
+
+
+def _rows_of(document: dict[str, Any], table: str) -> dict[str, dict[str, Any]]:
+    """Rows by id, without what was carried out since: ticking a step off does not make a plan stale."""
+    return {row["id"]: {key: value for key, value in row.items() if key != "done"} for row in document.get(table, [])}
 
 
 def _is_double_booking(fault: Exception) -> bool:
@@ -105,10 +134,14 @@ def _write_steps(season: Season, plan: PlanVersion, now: datetime) -> Iterator[C
     found = {
         (str(step.entry_id), step.lot, step.key): step for step in PlannedStep.objects.filter(entry__season=season)
     }
+    records = StepRecord.objects.filter(entry__season=season).values_list("entry", "step")
+    done = {(str(entry), step) for entry, step in records}
     for key, row in wanted.items():
         step = found.get(key)
         if step is None:
-            yield Change("added", "step", PlannedStep.objects.create(**row, changed_at=now.replace(microsecond=0)))
+            status = "done" if (key[0], key[2]) in done else "planned"
+            made = PlannedStep.objects.create(**row, status=status, changed_at=now.replace(microsecond=0))
+            yield Change("added", "step", made)
         elif _update(step, row, "planned", now):
             yield Change("moved", "step", step)
     for key, step in found.items():

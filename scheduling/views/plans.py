@@ -58,7 +58,7 @@ def job_progress(request: HttpRequest, member: Member, job: uuid.UUID) -> HttpRe
 def job_stop(request: HttpRequest, member: Member, job: uuid.UUID) -> HttpResponse:
     """Stop searching and keep the best plan."""
     row = queries.job_for(member, job)
-    stop_job(member=member, job=row)
+    stop_job(member=member, job=row, now=timezone.now())
     messages.success(request, "Planning stops and keeps the best plan found so far.")
     return _back(member, row.season)
 
