@@ -1,8 +1,10 @@
 """What every part of the API shares: rows of all of the caller's co-ops, 404 beyond them, 403 for weak roles."""
 
 from collections.abc import Callable
-from typing import Any
+from copy import copy
+from typing import Any, TypeVar
 
+from django.core.exceptions import ValidationError
 from django.db.models import Model, Q, QuerySet
 from rest_framework import serializers, viewsets
 from rest_framework.exceptions import PermissionDenied as ApiPermissionDenied
@@ -12,11 +14,37 @@ from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member, members_of
 
 
+M = TypeVar("M", bound=Model)
+
+
 class CoopField(serializers.SlugRelatedField[Any]):
     """A co-op by its short name, one of the caller's."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(slug_field="slug", **kwargs)
+
+
+class CheckedSerializer(serializers.ModelSerializer[M]):
+    """A serializer that asks the model's own constraints (also those over expressions), so that a clash is a 400."""
+
+    def new_row(self) -> Model:
+        """An empty row of the serializer's model."""
+        model: type[Model] = self.Meta.model
+        return model()
+
+    def validate(self, values: dict[str, Any]) -> dict[str, Any]:
+        """Texts by field, where the constraint says which."""
+        row = copy(self.instance) if isinstance(self.instance, Model) else self.new_row()
+        for name, value in values.items():
+            setattr(row, name, value)
+        try:
+            row.validate_constraints()
+        except ValidationError as fault:
+            texts = fault.message_dict
+            raise serializers.ValidationError(
+                {name.replace("__all__", "detail"): texts[name] for name in texts}
+            ) from None
+        return values
 
 
 class MemberViewSet(viewsets.GenericViewSet[Any]):
@@ -44,6 +72,16 @@ class MemberViewSet(viewsets.GenericViewSet[Any]):
         for member in self.members():
             wanted |= Q(pk__in=fetch(member).order_by().values("pk"))
         return model._default_manager.filter(wanted)
+
+    def get_object(self) -> Any:
+        """One visible row (404 beyond them); whoever may not change it is refused before the change is read."""
+        row = super().get_object()
+        if self.request.method in ("PUT", "PATCH"):
+            self.allow_change(row)
+        return row
+
+    def allow_change(self, row: Any) -> None:
+        """Raise 403 where the caller may see the row but not change it."""
 
     def member_of(self, cooperative_id: Any) -> Member:
         """The caller in the co-op of a row; 403 where there is no membership (a row that is visible has one)."""

@@ -120,7 +120,7 @@ def _females(herd: Herd, group: BreedingGroup, today: date) -> list[Female]:
             animal_class=group.animal_class,
             breed=rng.choice(("Red cross", "Black cross", "Hereford cross")),
             born=today - timedelta(days=rng.randint(395, 430) if heifer else rng.randint(1100, 3600)),
-            last_calved=None if heifer else today - timedelta(days=rng.randint(12, 55)),
+            last_calved=None if heifer else today - timedelta(days=365 + rng.randint(12, 55)),
         )
         for i in range(group.head)
     ]

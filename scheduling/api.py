@@ -137,6 +137,10 @@ class SeasonViewSet(
         values = {name: value for name, value in serializer.validated_data.items() if name != "cooperative"}
         self._save(self.require(row.cooperative_id, Permission.SEASON_EDIT, Reach.COOP), row, values)
 
+    def allow_change(self, row: Any) -> None:
+        """403 unless the caller coordinates that co-op."""
+        self.require(row.cooperative_id, Permission.SEASON_EDIT, Reach.COOP)
+
     def _save(self, member: Member, row: Season, values: dict[str, Any]) -> Season:
         try:
             return save_season(member=member, season=row, values=values)

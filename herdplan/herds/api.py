@@ -6,7 +6,7 @@ from django.db.models import Model
 from django.utils import timezone
 from rest_framework import mixins, serializers
 
-from accounts.api import CoopField, MemberViewSet
+from accounts.api import CheckedSerializer, CoopField, MemberViewSet
 from accounts.models import Cooperative
 from accounts.permissions import Permission, Reach
 from herdplan.herds import queries
@@ -33,7 +33,7 @@ class VisibleField(serializers.PrimaryKeyRelatedField[Any]):
         )
 
 
-class RanchSerializer(serializers.ModelSerializer[Ranch]):
+class RanchSerializer(CheckedSerializer[Ranch]):
     """A ranch. `cooperative` is the co-op's short name; hours are local."""
 
     cooperative = CoopField(queryset=Cooperative.objects.all())
@@ -67,10 +67,10 @@ class RanchSerializer(serializers.ModelSerializer[Ranch]):
             and values.get("cooperative", self.instance.cooperative) != self.instance.cooperative
         ):
             raise serializers.ValidationError({"cooperative": "A ranch stays in its co-op."})
-        return values
+        return super().validate(values)
 
 
-class HerdSerializer(serializers.ModelSerializer[Herd]):
+class HerdSerializer(CheckedSerializer[Herd]):
     """A herd of a ranch."""
 
     ranch = VisibleField(fetch=queries.ranches_for, rows=Ranch)
@@ -80,7 +80,7 @@ class HerdSerializer(serializers.ModelSerializer[Herd]):
         fields = ("id", "ranch", "name", "notes")
 
 
-class GroupSerializer(serializers.ModelSerializer[BreedingGroup]):
+class GroupSerializer(CheckedSerializer[BreedingGroup]):
     """A breeding group of a herd."""
 
     herd = VisibleField(fetch=queries.herds_for, rows=Herd)
@@ -90,7 +90,7 @@ class GroupSerializer(serializers.ModelSerializer[BreedingGroup]):
         fields = ("id", "herd", "name", "animal_class", "head", "notes")
 
 
-class FemaleSerializer(serializers.ModelSerializer[Female]):
+class FemaleSerializer(CheckedSerializer[Female]):
     """A cow or heifer."""
 
     herd = VisibleField(fetch=queries.herds_for, rows=Herd)
@@ -122,7 +122,7 @@ class FemaleSerializer(serializers.ModelSerializer[Female]):
             faults["group"] = "Choose a group of her own herd."
         if faults:
             raise serializers.ValidationError(faults)
-        return values
+        return super().validate(values)
 
 
 class _Rows(
@@ -146,12 +146,9 @@ class RanchViewSet(_Rows):
         self.require(serializer.validated_data["cooperative"].pk, Permission.RANCH_ADD, Reach.COOP)
         serializer.save()
 
-    def perform_update(self, serializer: serializers.BaseSerializer[Any]) -> None:
+    def allow_change(self, row: Any) -> None:
         """403 unless it is the caller's to change."""
-        ranch = serializer.instance
-        assert isinstance(ranch, Ranch)
-        require_edit(self.member_of(ranch.cooperative_id), ranch)
-        serializer.save()
+        require_edit(self.member_of(row.cooperative_id), row)
 
 
 class _OnRanch(_Rows):
@@ -164,12 +161,14 @@ class _OnRanch(_Rows):
         herd: Herd = values.get("herd") or row.herd
         return herd.ranch
 
+    def allow_change(self, row: Any) -> None:
+        """403 where the ranch is not the caller's to change."""
+        ranch = self.ranch_of({}, row)
+        require_edit(self.member_of(ranch.cooperative_id), ranch, self.permission)
+
     def _allow(self, serializer: serializers.BaseSerializer[Any]) -> None:
-        ranches = [self.ranch_of(serializer.validated_data, serializer.instance)]
-        if serializer.instance is not None:
-            ranches.append(self.ranch_of({}, serializer.instance))
-        for ranch in ranches:
-            require_edit(self.member_of(ranch.cooperative_id), ranch, self.permission)
+        ranch = self.ranch_of(serializer.validated_data, serializer.instance)
+        require_edit(self.member_of(ranch.cooperative_id), ranch, self.permission)
 
     def perform_create(self, serializer: serializers.BaseSerializer[Any]) -> None:
         """403 where the ranch is not the caller's to change."""

@@ -86,7 +86,14 @@ class Herd(models.Model):
 
     class Meta:
         ordering = ("ranch__name", "name")
-        constraints = [models.UniqueConstraint("ranch", Lower("name"), name="herd_name_once_per_ranch")]
+        constraints = [
+            models.UniqueConstraint(
+                "ranch",
+                Lower("name"),
+                name="herd_name_once_per_ranch",
+                violation_error_message="The ranch has a herd of this name already; choose another.",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.ranch.name}, {self.name}"
@@ -105,7 +112,14 @@ class BreedingGroup(models.Model):
 
     class Meta:
         ordering = ("herd__ranch__name", "herd__name", "name")
-        constraints = [models.UniqueConstraint("herd", Lower("name"), name="group_name_once_per_herd")]
+        constraints = [
+            models.UniqueConstraint(
+                "herd",
+                Lower("name"),
+                name="group_name_once_per_herd",
+                violation_error_message="The herd has a group of this name already; choose another.",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.herd.ranch.name}: {self.name}"
@@ -142,7 +156,14 @@ class Female(models.Model):
 
     class Meta:
         ordering = ("tag",)
-        constraints = [models.UniqueConstraint("herd", Lower("tag"), name="tag_once_per_herd")]
+        constraints = [
+            models.UniqueConstraint(
+                "herd",
+                Lower("tag"),
+                name="tag_once_per_herd",
+                violation_error_message="The herd has a female with this tag already.",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.tag

@@ -4,14 +4,14 @@ from typing import Any
 
 from rest_framework import mixins, serializers
 
-from accounts.api import CoopField, MemberViewSet
+from accounts.api import CheckedSerializer, CoopField, MemberViewSet
 from accounts.models import Cooperative
 from accounts.permissions import Permission, Reach
 from herdplan.technicians import queries
 from herdplan.technicians.models import Technician
 
 
-class TechnicianSerializer(serializers.ModelSerializer[Technician]):
+class TechnicianSerializer(CheckedSerializer[Technician]):
     """A technician: base, hours in the co-op's zone, rates, limits, skills."""
 
     cooperative = CoopField(queryset=Cooperative.objects.all())
@@ -39,7 +39,7 @@ class TechnicianSerializer(serializers.ModelSerializer[Technician]):
         ends = values.get("ends", getattr(self.instance, "ends", None))
         if starts and ends and starts >= ends:
             raise serializers.ValidationError({"ends": "Choose an hour after the first one."})
-        return values
+        return super().validate(values)
 
 
 class TechnicianViewSet(
@@ -60,13 +60,16 @@ class TechnicianViewSet(
         serializer.save()
 
     def perform_update(self, serializer: serializers.BaseSerializer[Any]) -> None:
-        """403 unless it is the caller's to change; a technician stays in the co-op."""
+        """A technician stays in the co-op."""
         row = serializer.instance
         assert isinstance(row, Technician)
+        serializer.save(cooperative=row.cooperative)
+
+    def allow_change(self, row: Any) -> None:
+        """403 unless it is the caller's to change."""
         member = self.require(row.cooperative_id, Permission.TECHNICIAN_EDIT)
         if not queries.may_edit(member, row):
             member.require(Permission.TECHNICIAN_EDIT, Reach.COOP)
-        serializer.save(cooperative=row.cooperative)
 
 
 ROUTES = [("technicians", TechnicianViewSet)]

@@ -40,9 +40,17 @@ class Technician(models.Model):
     class Meta:
         ordering = ("name",)
         constraints = [
-            models.UniqueConstraint("cooperative", Lower("name"), name="technician_name_once_per_coop"),
             models.UniqueConstraint(
-                fields=("cooperative", "user"), condition=models.Q(user__isnull=False), name="one_technician_per_person"
+                "cooperative",
+                Lower("name"),
+                name="technician_name_once_per_coop",
+                violation_error_message="The co-op has a technician of this name already.",
+            ),
+            models.UniqueConstraint(
+                fields=("cooperative", "user"),
+                condition=models.Q(user__isnull=False),
+                name="one_technician_per_person",
+                violation_error_message="This person is a technician here already.",
             ),
             models.CheckConstraint(
                 condition=models.Q(starts__lt=models.F("ends")), name="technician_starts_before_ends"
@@ -91,7 +99,14 @@ class Barn(models.Model):
 
     class Meta:
         ordering = ("name",)
-        constraints = [models.UniqueConstraint("cooperative", Lower("name"), name="barn_name_once_per_coop")]
+        constraints = [
+            models.UniqueConstraint(
+                "cooperative",
+                Lower("name"),
+                name="barn_name_once_per_coop",
+                violation_error_message="The co-op has a barn of this name already.",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name

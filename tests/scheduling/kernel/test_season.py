@@ -132,4 +132,7 @@ def test_a_good_file_with_any_value_put_anywhere_loads_or_is_refused_in_words(da
     try:
         load_season(document, PROTOCOLS)
     except SeasonError as fault:
-        assert fault.field
+        words = str(fault)
+    else:
+        words = "loaded: fine"
+    assert ": " in words
