@@ -59,14 +59,15 @@ def calendar(name: str, events: Iterable[Event]) -> bytes:
 def written(event: Event) -> str:
     """One VEVENT with its line ends."""
     stamp = f"{event.changed_at.astimezone(timezone.utc):%Y%m%dT%H%M%SZ}"
+    zone = None if _needs_utc(event) else event.zone
     lines = [
         "BEGIN:VEVENT",
         f"UID:{event.uid}",
         f"DTSTAMP:{stamp}",
         f"LAST-MODIFIED:{stamp}",
         f"SEQUENCE:{event.sequence}",
-        _time("DTSTART", event.starts, event.zone),
-        _time("DTEND", event.ends, event.zone),
+        _time("DTSTART", event.starts, zone),
+        _time("DTEND", event.ends, zone),
         f"SUMMARY:{escaped(('CANCELLED: ' if event.cancelled else '') + event.summary)}",
         f"DESCRIPTION:{escaped(event.description)}",
         f"STATUS:{'CANCELLED' if event.cancelled else 'CONFIRMED'}",
@@ -81,9 +82,17 @@ def written(event: Event) -> str:
     return "".join(folded(line) for line in lines)
 
 
-def _time(name: str, moment: datetime, zone: str) -> str:
-    """Local time with its zone; UTC where the zone has no stable yearly rule."""
-    if vtimezone(zone) is None:
+def _needs_utc(event: Event) -> bool:
+    """Where the zone has no stable yearly rule, or a time falls into the hour that an autumn change repeats."""
+    if vtimezone(event.zone) is None:
+        return True
+    local = [moment.astimezone(ZoneInfo(event.zone)) for moment in (event.starts, event.ends)]
+    return any(moment.replace(fold=0).utcoffset() != moment.replace(fold=1).utcoffset() for moment in local)
+
+
+def _time(name: str, moment: datetime, zone: str | None) -> str:
+    """Local time with its zone, or UTC."""
+    if zone is None:
         return f"{name}:{moment.astimezone(timezone.utc):%Y%m%dT%H%M%SZ}"
     return f"{name};TZID={zone}:{moment.astimezone(ZoneInfo(zone)):%Y%m%dT%H%M%S}"
 
