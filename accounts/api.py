@@ -13,7 +13,6 @@ from accounts.models import User
 from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member, members_of
 
-
 M = TypeVar("M", bound=Model)
 
 

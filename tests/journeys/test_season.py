@@ -87,9 +87,9 @@ def set_up(person: Client) -> Season:
     assert "Kit Sorrel is saved" in post(person, "technicians/new/", TECHNICIAN)
     assert "Not planned yet" in post(person, "seasons/new/", SEASON)
     season = Season.objects.get()
-    for group in BreedingGroup.objects.all():
-        page = post(person, f"seasons/{season.pk}/groups/new/", {**WISH, "group": str(group.pk)})
-        assert f"{group} is saved" in page
+    for made in BreedingGroup.objects.all():
+        page = post(person, f"seasons/{season.pk}/groups/new/", {**WISH, "group": str(made.pk)})
+        assert f"{made} is saved" in page
     return season
 
 

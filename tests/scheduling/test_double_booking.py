@@ -11,9 +11,20 @@ from pathlib import Path
 
 import psycopg
 import pytest
-from django.db import connection
+from django.db import DatabaseError, connection, transaction
+from django.utils import timezone
 
 from scheduling import double_booking
+from scheduling.models import Booking
+from tests.factories.people import (
+    make_coop,
+    make_entry,
+    make_group,
+    make_herd,
+    make_ranch,
+    make_season,
+    make_technician,
+)
 
 ROOT = Path(__file__).resolve().parents[2]
 RACERS, TRIES = 6, 60
@@ -94,20 +105,6 @@ def test_the_rule_is_installed_and_survives_a_second_installation() -> None:
 
 @pytest.mark.django_db
 def test_a_cancelled_booking_blocks_nobody_and_is_held_back_when_confirmed_again() -> None:
-    from django.db import DatabaseError, transaction
-    from django.utils import timezone
-
-    from scheduling.models import Booking
-    from tests.factories.people import (
-        make_coop,
-        make_entry,
-        make_group,
-        make_herd,
-        make_ranch,
-        make_season,
-        make_technician,
-    )
-
     coop = make_coop()
     entry = make_entry(make_season(coop), make_group(make_herd(make_ranch(coop))))
     person, now = make_technician(coop), timezone.now()

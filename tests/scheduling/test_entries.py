@@ -71,7 +71,7 @@ def test_a_wish_that_cannot_be_met_names_its_field_and_the_way_out(
 
 def test_a_group_is_entered_once_and_the_error_says_where_it_is() -> None:
     scene = make_scene()
-    with pytest.raises(EntryError, match="is entered in .* already"):
+    with pytest.raises(EntryError, match=r"is entered in .* already"):
         enter_group(member=scene.coordinator, season=scene.season, group=scene.willow.group, values=WISH)
     assert SeasonEntry.objects.filter(group=scene.willow.group).count() == 1
 

@@ -27,8 +27,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def season() -> Season:
     """The published demo, with the season's first step in ten days so that the feed's window holds it."""
-    made = published_demo(rounds=1)
-    return made
+    return published_demo(rounds=1)
 
 
 def member(role: str) -> Member:

@@ -1,6 +1,7 @@
 """The outbox: nothing lost, nothing doubled but where it must be, the dead shown."""
 
-from datetime import datetime, timedelta, timezone as utc
+from datetime import datetime, timedelta
+from datetime import timezone as utc
 from smtplib import SMTPDataError, SMTPRecipientsRefused, SMTPServerDisconnected
 from typing import Any
 
