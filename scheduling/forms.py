@@ -94,6 +94,7 @@ class EntryForm(forms.ModelForm[SeasonEntry]):
         if member.reach(Permission.ENTRY_EDIT) is not Reach.COOP:
             groups = groups.filter(herd__ranch__people=member.user)
         field.queryset = groups.exclude(entries__season=self.instance.season)
+        field.empty_label = "Choose a group"
 
     def values(self) -> dict[str, Any]:
         """The cleaned wishes as the service takes them."""

@@ -2,10 +2,11 @@
 
 from collections import defaultdict
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from scheduling.kernel.timetable import HEAT_STARTS
 from scheduling.models import PlanVersion, SeasonEntry
 from scheduling.services.catalogue import StepWords, protocol_name, step_words, trip_heads
 from scheduling.services.wall import wall
@@ -36,6 +37,11 @@ class Act:
     def timed(self) -> bool:
         """Whether the hour matters: a pass through the chute."""
         return self.words.trip is not None
+
+    @property
+    def afternoon(self) -> bool:
+        """Whether cattle are worked after noon, when warm weather is hard on them."""
+        return self.timed and self.ends.time() > HEAT_STARTS
 
 
 @dataclass
@@ -83,13 +89,18 @@ class TechnicianRow:
 
 @dataclass
 class Board:
-    """Everything that the season page shows of a plan."""
+    """Everything that the season page shows of a plan. `days` are those on which something is done."""
 
     days: list[date]
     rows: list[Row]
     technicians: list[TechnicianRow]
     unplaced: list[dict[str, Any]]
     broken: list[dict[str, Any]]
+
+    def columns(self) -> list[tuple[date, int]]:
+        """Each day with the number of idle days before it, which the board leaves out."""
+        before = [*self.days[:1], *self.days]
+        return [(day, max(0, (day - last).days - 1)) for last, day in zip(before, self.days, strict=False)]
 
     def by_day(self) -> list[tuple[date, list[Act]]]:
         """The same as a list of days, for a phone."""
@@ -111,9 +122,7 @@ def board_of(plan: PlanVersion, entries: list[SeasonEntry]) -> Board:
     rows = [_row(group, by_id[group["id"]], who, clashing) for group in plan.document["groups"] if group["id"] in by_id]
     rows += [_empty_row(entry) for key, entry in by_id.items() if key not in {str(row.entry.pk) for row in rows}]
     rows.sort(key=lambda row: (row.entry.group.herd.ranch.name, row.entry.group.name))
-    acts = [act.day for row in rows for act in row.acts]
-    first, last = (min(acts), max(acts)) if acts else (plan.season.first_day, plan.season.first_day)
-    days = [first + timedelta(days=i) for i in range((last - first).days + 1)]
+    days = sorted({act.day for row in rows for act in row.acts})
     unplaced = [{**item, "entry": by_id[item["group"]]} for item in plan.document["unplaced"] if item["group"] in by_id]
     broken = [
         item for item in plan.broken if len(by_id) == len(plan.problem["groups"]) or by_id.keys() & set(item["about"])
