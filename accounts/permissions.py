@@ -44,6 +44,7 @@ class Permission(Enum):
     SEASON_EDIT = "make a season, enter groups, plan, move, publish"
     ENTRY_EDIT = "enter a group in a season and change its wishes"
     STEP_DONE = "tick a step as done"
+    PROTOCOL_ADJUST = "adjust the hours of a protocol, with a reason"
     READINESS_SIGN = "sign off or override readiness"
     COMMENT = "write a comment"
     FEED_MAKE = "make a calendar feed"
@@ -78,6 +79,7 @@ ROLE_REACH: dict[Role, dict[Permission, Reach]] = {
         _P.FEMALE_VIEW: _R.COOP,
         _P.TECHNICIAN_VIEW: _R.COOP,
         _P.SEASON_VIEW: _R.COOP,
+        _P.PROTOCOL_ADJUST: _R.COOP,
         _P.READINESS_SIGN: _R.COOP,
         _P.COMMENT: _R.COOP,
         _P.FEED_MAKE: _R.COOP,

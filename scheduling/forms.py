@@ -8,6 +8,7 @@ from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
 from herdplan.herds.models import BreedingGroup
 from herdplan.herds.queries import groups_for
+from scheduling.kernel.protocol import Protocol
 from scheduling.models import Season, SeasonEntry
 from scheduling.services.catalogue import choices_for
 
@@ -126,3 +127,23 @@ class DoneForm(forms.Form):
     at = forms.DateTimeField(
         label="Begun at", widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
     )
+
+
+class AdjustForm(forms.Form):
+    """A co-op's own hours at a step."""
+
+    step = forms.ChoiceField(label="Step")
+    min_h = forms.FloatField(label="Not before, hours", min_value=0, max_value=2000)
+    target_h = forms.FloatField(label="Aimed at, hours", min_value=0, max_value=2000)
+    max_h = forms.FloatField(label="Not after, hours", min_value=0, max_value=2000)
+    reason = forms.CharField(label="Why, and who advised it", max_length=300)
+
+    def __init__(self, *args: Any, protocol: Protocol, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["step"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [
+            (step.key, f"{step.label}, hours after {protocol.by_key[step.after.step].label}")
+            for step in protocol.steps
+            if step.after is not None and step.after.target_h > 0
+        ]

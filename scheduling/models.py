@@ -269,3 +269,32 @@ class Booking(models.Model):
 
     def __str__(self) -> str:
         return f"{self.technician}: {self.entry}"
+
+
+class ProtocolAdjustment(models.Model):
+    """A co-op's own hour window at a step of a protocol, with the reason on record. The latest one counts."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    cooperative = models.ForeignKey(Cooperative, on_delete=models.CASCADE, related_name="protocol_adjustments")
+    protocol = models.CharField("protocol", max_length=60)
+    step = models.CharField("step", max_length=40)
+    min_h = models.FloatField("not before, hours")
+    target_h = models.FloatField("aimed at, hours")
+    max_h = models.FloatField("not after, hours")
+    reason = models.CharField("reason, and who advised it", max_length=300)
+    by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
+    made_at = models.DateTimeField(default=timezone.now)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("-made_at",)
+        constraints = [
+            models.UniqueConstraint(
+                fields=("cooperative", "protocol", "step"),
+                condition=models.Q(withdrawn_at=None),
+                name="one_adjustment_in_force",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.protocol}, {self.step}: {self.min_h:g} to {self.max_h:g} h"

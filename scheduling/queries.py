@@ -9,7 +9,7 @@ from django.http import Http404
 from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
 from herdplan.technicians.models import Technician
-from scheduling.models import Booking, PlanJob, PlannedStep, PlanVersion, Season, SeasonEntry
+from scheduling.models import Booking, PlanJob, PlannedStep, PlanVersion, ProtocolAdjustment, Season, SeasonEntry
 
 
 def seasons_for(member: Member) -> QuerySet[Season]:
@@ -109,3 +109,17 @@ def stops_for(technician: Technician, start: datetime, end: datetime) -> QuerySe
 def first_live_booking_after(technician: Technician, now: datetime) -> Booking | None:
     """The technician's next live booking."""
     return Booking.objects.filter(technician=technician, ends__gte=now).exclude(status="cancelled").first()
+
+
+def adjustments_for(member: Member, protocol: str) -> QuerySet[ProtocolAdjustment]:
+    """The co-op's adjustments of a protocol, in force and withdrawn."""
+    rows = ProtocolAdjustment.objects.filter(cooperative=member.cooperative, protocol=protocol)
+    return rows.select_related("by")
+
+
+def adjustment_for(member: Member, identity: uuid.UUID) -> ProtocolAdjustment:
+    """One adjustment of the co-op, or 404."""
+    found = ProtocolAdjustment.objects.filter(cooperative=member.cooperative, pk=identity).first()
+    if found is None:
+        raise Http404("No such adjustment.")
+    return found

@@ -1,6 +1,7 @@
 """What can be done with seasons. Keyword arguments only; `now` is given by the caller; errors are typed."""
 
 from scheduling.services.catalogue import StepWords, choices_for, protocol_name, step_words
+from scheduling.services.editions import AdjustmentError, adjust, withdraw_adjustment
 from scheduling.services.entries import EntryError, change_entry, enter_group, withdraw_entry
 from scheduling.services.jobs import claim_job, request_plan, run_job, run_jobs_once, stop_job
 from scheduling.services.plans import MoveError, apply_remedy, move_group
@@ -10,6 +11,7 @@ from scheduling.services.records import RecordError, record_step, undo_record
 from scheduling.services.seasons import SeasonFault, save_season
 
 __all__ = [
+    "AdjustmentError",
     "Change",
     "DoubleBooked",
     "EntryError",
@@ -19,6 +21,7 @@ __all__ = [
     "SeasonFault",
     "StalePlan",
     "StepWords",
+    "adjust",
     "apply_remedy",
     "change_entry",
     "choices_for",
@@ -36,5 +39,6 @@ __all__ = [
     "step_words",
     "stop_job",
     "undo_record",
+    "withdraw_adjustment",
     "withdraw_entry",
 ]

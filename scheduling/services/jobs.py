@@ -98,7 +98,7 @@ def run_job(job: PlanJob, *, now: Callable[[], datetime], clock: Callable[[], fl
     season = Season.objects.select_related("cooperative").get(pk=job.season_id)
     document = season_document(season)
     try:
-        problem = problem_of(document)
+        problem = problem_of(document, season.cooperative)
         keep = load_plan(job.keep.document) if job.keep else None
     except ReadError as fault:
         return _finish(job, now(), state="failed", message=_readable(fault, season, document))

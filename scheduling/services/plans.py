@@ -8,15 +8,15 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.db.models import Max
 
-from accounts.models import User
+from accounts.models import Cooperative, User
 from accounts.tenancy import Member
-from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.checker import check
 from scheduling.kernel.days import technician_days
 from scheduling.kernel.plan import Bound, GroupPlan, Lot, Plan, Visit, load_plan, to_document
 from scheduling.kernel.season import Season as Problem
 from scheduling.kernel.season import load_season
 from scheduling.models import PlanVersion, Season, SeasonEntry
+from scheduling.services.editions import protocols_of
 from scheduling.services.entries import change_entry
 from scheduling.services.seasons import require_planner
 
@@ -25,9 +25,9 @@ class MoveError(ValueError):
     """A move by hand that cannot be made; the text says why."""
 
 
-def problem_of(document: dict[str, Any]) -> Problem:
-    """The season document as a value."""
-    return load_season(document, load_catalogue().protocols)
+def problem_of(document: dict[str, Any], cooperative: Cooperative) -> Problem:
+    """The season document as a value, read with the co-op's own hours."""
+    return load_season(document, protocols_of(cooperative))
 
 
 def save_plan(
@@ -42,7 +42,7 @@ def save_plan(
     note: str = "",
 ) -> PlanVersion:
     """Store a plan as the season's next version, with what the checker says of it, and make it the plan in work."""
-    report = check(problem_of(problem), plan)
+    report = check(problem_of(problem, season.cooperative), plan)
     plan = replace(plan, cost=report.cost)
     broken = [asdict(item) for item in report.broken if item.code != "cost_printed"]
     with transaction.atomic():
@@ -73,7 +73,7 @@ def move_group(*, member: Member, plan: PlanVersion, entry: SeasonEntry, ai_day:
     The result is a new version in work; `broken` lists the rules that it breaks.
     """
     require_planner(member, plan.season)
-    problem, value = problem_of(plan.problem), load_plan(plan.document)
+    problem, value = problem_of(plan.problem, member.cooperative), load_plan(plan.document)
     group = next((item for item in value.groups if item.id == str(entry.pk)), None)
     if group is None:
         raise MoveError("This group has no place in the plan; plan the season, or change its wishes.")

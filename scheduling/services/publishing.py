@@ -10,6 +10,7 @@ from django.db import DatabaseError, IntegrityError, transaction
 
 from accounts.models import Cooperative
 from accounts.tenancy import Member
+from scheduling.kernel.checker import check
 from scheduling.kernel.days import drive, road_km
 from scheduling.kernel.plan import Plan, Visit, load_plan
 from scheduling.kernel.season import Season as Problem
@@ -57,8 +58,9 @@ def publish(*, member: Member, season: Season, plan: PlanVersion, now: datetime)
     require_planner(member, season)
     if plan.season_id != season.pk:
         raise StalePlan([f"plan {plan.number} is of another season"])
-    if plan.broken:
-        raise PlanBroken(plan.broken)
+    broken = plan.broken or _broken_now(season, plan)
+    if broken:
+        raise PlanBroken(broken)
     try:
         with transaction.atomic():
             # Every booking of a technician comes from the technician's co-op: one publishing at a time cannot deadlock.
@@ -76,6 +78,12 @@ def publish(*, member: Member, season: Season, plan: PlanVersion, now: datetime)
             raise
         raise DoubleBooked(_who(plan)) from fault
     return changes
+
+
+def _broken_now(season: Season, plan: PlanVersion) -> list[dict[str, Any]]:
+    """What the plan breaks by the hours in force today, which the co-op may have adjusted since it was made."""
+    report = check(problem_of(plan.problem, season.cooperative), load_plan(plan.document))
+    return [{"rule": item.rule, "text": item.text, "about": list(item.about)} for item in report.broken]
 
 
 def _changed(season: Season, problem: dict[str, Any]) -> list[str]:
@@ -110,7 +118,7 @@ def _is_double_booking(fault: Exception) -> bool:
 
 def _who(plan: PlanVersion) -> str:
     """Which booking of another season is in the way."""
-    problem, value = problem_of(plan.problem), load_plan(plan.document)
+    problem, value = problem_of(plan.problem, plan.season.cooperative), load_plan(plan.document)
     for row in _booking_rows(problem, value):
         other = (
             Booking.objects.filter(technician_id=row["technician_id"], status__in=("held", "confirmed"))
@@ -173,7 +181,7 @@ def _step_rows(season: Season, plan: Plan) -> Iterator[dict[str, Any]]:
 
 def _write_bookings(season: Season, plan: PlanVersion, now: datetime) -> Iterator[Change]:
     """Cancelled and moved bookings first step out of the way, then all take their places: swaps never collide."""
-    problem, value = problem_of(plan.problem), load_plan(plan.document)
+    problem, value = problem_of(plan.problem, plan.season.cooperative), load_plan(plan.document)
     wanted = {_booking_key(row): row for row in _booking_rows(problem, value)}
     found = {
         (str(row.entry_id), row.lot, row.step, str(row.technician_id)): row

@@ -78,6 +78,8 @@ PAGES = {
         "seasons/{season}/groups/",
         "seasons/{season}/groups/new/",
         "ranches/",
+        "protocols/",
+        "protocols/cow_7d_cosynch_insert/",
         "ranches/new/",
         "technicians/",
         "technicians/new/",

@@ -50,7 +50,7 @@ def test_a_rancher_enters_a_group_of_the_own_ranch() -> None:
         ({"ai_from": date(2027, 5, 21)}, "ai_to", "not before the first possible AI day"),
         ({"ai_wanted": date(2027, 5, 2)}, "ai_wanted", "between the first and the last possible AI day"),
         ({"head": 0}, "head", "greater than or equal to 1"),
-        # This programme treats on day 0 and inseminates on day 10 (Beef Reproduction Task Force, protocol sheets, 2026).
+        # This programme treats on day 0 and inseminates on day 10 (Split-time AI in suckled beef cows, Kansas State, 2018).
         (
             {"ai_from": date(2027, 4, 12), "ai_wanted": date(2027, 4, 15), "ai_to": date(2027, 4, 20)},
             "ai_to",

@@ -149,11 +149,15 @@ class Placer:
         """Start windows in which all of the crew are free, the earliest first."""
         windows = [(low, high)] if low <= high else []
         day = self.day + timedelta(days=trip.day)
-        for technician, head in zip(self.crew.technicians, self._heads(trip, sum(self.lots)), strict=True):
+        for technician, head in zip(self.crew.technicians, self._day_heads(trip), strict=True):
             free = self.state.gaps(technician, day, f"R{self.need.ranch.id}", pattern.length, head)
             both = ((max(one[0], gap[0]), min(one[1], gap[1])) for one in windows for gap in free)
             windows = sorted(window for window in both if window[0] <= window[1])
         return windows
+
+    def _day_heads(self, trip: Trip) -> tuple[int, ...]:
+        """Head of each of the crew over all lots, as they will be booked."""
+        return tuple(sum(heads) for heads in zip(*(self._heads(trip, lot) for lot in self.lots), strict=True))
 
     def _heads(self, trip: Trip, head: int) -> tuple[int, ...]:
         """Head at the session for each of the crew, by their rates; the sum is exact."""

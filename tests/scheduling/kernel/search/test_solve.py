@@ -192,3 +192,15 @@ def test_any_valid_small_season_gives_a_plan_that_breaks_nothing(seed: int, data
         group["order"] = data.draw(st.sampled_from(["kept", "any"]))
         group["needs_barn"] = data.draw(st.booleans())
     planned(document, rounds=2)
+
+
+def test_the_day_limit_counts_what_the_lots_of_a_split_session_reserve_together() -> None:
+    """Each lot is reserved for with 90 % certainty, so that several lots reserve more than one lot of their sum."""
+    document = season_document("S", 2)
+    group = document["groups"][0]
+    group.update(animal_class="cow", protocol="cow_7d_cosynch_insert_split", head=150, order="any", ai_by="technician")
+    group.update(skills=[], needs_barn=False, steps_by="ranch")
+    document["groups"] = [group]
+    for limit in range(100, 125):
+        document["technicians"][0]["max_head_per_day"] = limit
+        planned(document, rounds=0)
