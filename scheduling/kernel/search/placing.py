@@ -10,31 +10,13 @@ from math import ceil, floor
 
 from scheduling.kernel.protocol import Step
 from scheduling.kernel.search.model import Need, Trip, minute_of
+from scheduling.kernel.search.shape import Pattern, hour_anchor
 from scheduling.kernel.search.state import LotTimes, Placement, State, Stop
 from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
-from scheduling.kernel.throughput import fewest_lots, gap_range
 
 GRID = 15
 NEAREST = 8
-
-
-@dataclass(frozen=True)
-class Pattern:
-    """A trip's lots as offsets and lengths from the start of the first, in minutes."""
-
-    offsets: tuple[int, ...]
-    lengths: tuple[int, ...]
-
-    @property
-    def length(self) -> int:
-        """From the first start to the last end."""
-        return self.offsets[-1] + self.lengths[-1]
-
-    def spans(self, start: int) -> Iterator[tuple[int, int]]:
-        """Start and end of each lot."""
-        for offset, length in zip(self.offsets, self.lengths, strict=True):
-            yield start + offset, start + offset + length
 
 
 @dataclass(frozen=True)
@@ -54,41 +36,16 @@ class Placer:
         self.stops: list[tuple[str, Stop]] = []
         self.times: dict[str, tuple[int, Pattern]] = {}
         self.cost = 0.0
-        self.lots = self._lots()
-
-    def _lots(self) -> tuple[int, ...]:
-        timed = self.need.protocol.ai_steps
-        if not timed or timed[0].after is None:
-            return (self.need.group.head,)
-        return fewest_lots(self.need.group.head, timed[0].after.window, self.need.pace(self.crew.rate))
-
-    # -- patterns -------------------------------------------------------------------------------------------------
-    def _treat_lengths(self) -> tuple[int, ...]:
-        return tuple(ceil(head / self.need.ranch.treat_rate * 60 - 1e-9) for head in self.lots)
-
-    def _ai_lengths(self, step: Step) -> tuple[int, ...]:
-        heads = list(self.lots)
-        if self.need.group.ai_by is Hands.TECHNICIAN:
-            heads = [session_head(self.need.protocol, step, head) for head in self.lots]
-        return tuple(ceil(head / self.crew.rate * 60 - 1e-9) for head in heads)
+        self.shape = state.shape_of(need, crew.rate)
+        self.lots = self.shape.lots
 
     def pattern(self, trip: Trip) -> Pattern:
-        """Lots of a trip: as far apart as the slower of treatment and AI, where their distance matters for the interval."""
-        treat = self._treat_lengths()
-        if not self.need.protocol.ai_steps:
-            return Pattern(_running(treat), treat)
-        slowest = self._ai_lengths(self.need.protocol.ai_steps[0])
-        for step in self.need.protocol.ai_steps[1:]:
-            slowest = tuple(max(pair) for pair in zip(slowest, self._ai_lengths(step), strict=True))
-        spacing = tuple(max(pair) for pair in zip(treat, slowest, strict=True))
-        if trip.ai is not None:
-            return Pattern(_running(spacing), self._ai_lengths(trip.ai))
-        return Pattern(_running(spacing if self._is_timed(trip) else treat), treat)
+        """The trip's lots from its start."""
+        return self.shape.patterns[trip.key]
 
-    def _is_timed(self, trip: Trip) -> bool:
-        """Whether hours are counted from or to this trip."""
-        anchors = {step.after.step for step in self.need.protocol.ai_steps if step.after}
-        return bool(anchors.intersection(trip.keys)) or _hour_anchor(trip) is not None
+    def _gap_minutes(self, ai: Step) -> tuple[int, int] | None:
+        """Allowed minutes from treatment start to AI start that suit every lot."""
+        return self.shape.gaps[ai.key]
 
     # -- the search -----------------------------------------------------------------------------------------------
     def place(self) -> Placement | None:
@@ -108,18 +65,6 @@ class Placer:
         assert trip.ai is not None and trip.ai.after is not None  # noqa: PT018
         key = trip.ai.after.step
         return next(other for other in self.need.trips if key in other.keys)
-
-    def _gap_minutes(self, ai: Step) -> tuple[int, int] | None:
-        """Allowed minutes from treatment start to AI start that suit every lot."""
-        assert ai.after is not None
-        low, high = -(10**9), 10**9
-        for head in self.lots:
-            there = head if self.need.group.ai_by is Hands.RANCH else session_head(self.need.protocol, ai, head)
-            allowed = gap_range(there, ai.after.window, self.need.pace(self.crew.rate))
-            if allowed is None:
-                return None
-            low, high = max(low, ceil(allowed[0] * 60 - 1e-6)), min(high, floor(allowed[1] * 60 + 1e-6))
-        return (low, high) if low <= high else None
 
     def _hours(self, trip: Trip, length: int) -> tuple[int, int]:
         """Earliest and latest start of a trip inside the ranch's handling hours."""
@@ -181,6 +126,10 @@ class Placer:
         if gap is None:
             return None
         kept = (list(self.taken), list(self.stops), dict(self.times))
+        if self.need.group.steps_by is Hands.TECHNICIAN:
+            middle = start - (gap[0] + gap[1]) // 2
+            found = self._take_treatment(anchor, start - gap[1], start - gap[0], middle)
+            return self._rest(anchor, None) if found else None
         for treat in _centred(start - gap[1], start - gap[0]):
             self.taken, self.stops, self.times = list(kept[0]), list(kept[1]), dict(kept[2])
             placement = self._rest(anchor, treat)
@@ -205,7 +154,7 @@ class Placer:
         low, high = self._hours(trip, pattern.length)
         if trip.ai is not None:
             return self._take_second_session(trip, pattern, low, high)
-        rule = _hour_anchor(trip)
+        rule = hour_anchor(trip)
         if rule is not None and rule.after is not None:
             base = next(other for other in self.need.trips if rule.after.step in other.keys)
             if base.key in self.times:
@@ -340,24 +289,6 @@ class Placer:
         day = self.day + timedelta(days=step.day - self.need.protocol.reference_day)
         moment = minute_of(day, self.need.ranch.opens, self.need.ranch.zone) + 60
         return moment, moment
-
-
-def _running(lengths: Sequence[int]) -> tuple[int, ...]:
-    """Offsets of things done one after the other."""
-    offsets, at = [], 0
-    for length in lengths:
-        offsets.append(at)
-        at += length
-    return tuple(offsets)
-
-
-def _hour_anchor(trip: Trip) -> Step | None:
-    """The step of a treatment trip that must follow another within hours (a second PG), if there is one."""
-    for step in trip.steps:
-        rule = step.after
-        if trip.ai is None and rule is not None and rule.stated and rule.target_h > 0 and rule.window[1] < 24:
-            return step
-    return None
 
 
 def _grid(first: int, last: int) -> Iterator[int]:

@@ -7,7 +7,8 @@ from datetime import date, time
 from itertools import pairwise
 from math import ceil
 
-from scheduling.kernel.search.model import Model, day_of, minute_of
+from scheduling.kernel.search.model import Model, Need, day_of, minute_of
+from scheduling.kernel.search.shape import Shape, shape_of
 
 Route = tuple[str, date]
 
@@ -63,6 +64,15 @@ class State:
         self.barns: dict[str, list[tuple[int, int, str]]] = {}
         self.day_cost: dict[Route, float] = {}
         self.routes_cost = 0.0
+        self._shapes: dict[tuple[int, float], tuple[Need, Shape]] = {}
+
+    def shape_of(self, need: Need, ai_rate: float) -> Shape:
+        """The shape of a group's handling, worked out once."""
+        key = (id(need), ai_rate)
+        found = self._shapes.get(key)
+        if found is None:
+            found = self._shapes[key] = (need, shape_of(need, ai_rate))  # the need is kept so that its id stays its own
+        return found[1]
 
     def put(self, placement: Placement) -> None:
         """Occupy what the placement needs; the caller has checked that it is free."""

@@ -1,0 +1,111 @@
+"""The shape of a group's handling at an AI rate: its lots, each trip's lots in time, and the allowed gaps."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil, floor
+
+from scheduling.kernel.protocol import Step
+from scheduling.kernel.search.model import Need, Trip
+from scheduling.kernel.season import Hands
+from scheduling.kernel.sessions import session_head
+from scheduling.kernel.throughput import fewest_lots, gap_range
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A trip's lots as offsets and lengths from the start of the first, in minutes."""
+
+    offsets: tuple[int, ...]
+    lengths: tuple[int, ...]
+
+    @property
+    def length(self) -> int:
+        """From the first start to the last end."""
+        return self.offsets[-1] + self.lengths[-1]
+
+    def spans(self, start: int) -> Iterator[tuple[int, int]]:
+        """Start and end of each lot."""
+        for offset, length in zip(self.offsets, self.lengths, strict=True):
+            yield start + offset, start + offset + length
+
+
+@dataclass(frozen=True)
+class Shape:
+    """Lots by head; a pattern for each trip by its key; gaps in minutes for each AI step (None: no gap suits every lot)."""
+
+    lots: tuple[int, ...]
+    patterns: Mapping[str, Pattern]
+    gaps: Mapping[str, tuple[int, int] | None]
+
+
+def shape_of(need: Need, ai_rate: float) -> Shape:
+    """Work out the shape."""
+    lots = _lots(need, ai_rate)
+    patterns = {trip.key: _pattern(need, lots, ai_rate, trip) for trip in need.trips}
+    gaps = {step.key: _gap_minutes(need, lots, ai_rate, step) for step in need.protocol.ai_steps}
+    return Shape(lots, patterns, gaps)
+
+
+def _lots(need: Need, ai_rate: float) -> tuple[int, ...]:
+    timed = need.protocol.ai_steps
+    if not timed or timed[0].after is None:
+        return (need.group.head,)
+    return fewest_lots(need.group.head, timed[0].after.window, need.pace(ai_rate))
+
+
+def _heads(need: Need, lots: Sequence[int], step: Step) -> list[int]:
+    if need.group.ai_by is Hands.RANCH:
+        return list(lots)
+    return [session_head(need.protocol, step, head) for head in lots]
+
+
+def _ai_lengths(need: Need, lots: Sequence[int], ai_rate: float, step: Step) -> tuple[int, ...]:
+    return tuple(ceil(head / ai_rate * 60 - 1e-9) for head in _heads(need, lots, step))
+
+
+def _pattern(need: Need, lots: Sequence[int], ai_rate: float, trip: Trip) -> Pattern:
+    """Lots are as far apart as the slower of treatment and AI, where their distance matters for the interval."""
+    treat = tuple(ceil(head / need.ranch.treat_rate * 60 - 1e-9) for head in lots)
+    if not need.protocol.ai_steps:
+        return Pattern(_running(treat), treat)
+    sessions = [_ai_lengths(need, lots, ai_rate, step) for step in need.protocol.ai_steps]
+    spacing = tuple(max(lengths) for lengths in zip(treat, *sessions, strict=True))
+    if trip.ai is not None:
+        return Pattern(_running(spacing), _ai_lengths(need, lots, ai_rate, trip.ai))
+    return Pattern(_running(spacing if _is_timed(need, trip) else treat), treat)
+
+
+def _is_timed(need: Need, trip: Trip) -> bool:
+    """Whether hours are counted from or to this trip."""
+    anchors = {step.after.step for step in need.protocol.ai_steps if step.after}
+    return bool(anchors.intersection(trip.keys)) or hour_anchor(trip) is not None
+
+
+def _gap_minutes(need: Need, lots: Sequence[int], ai_rate: float, ai: Step) -> tuple[int, int] | None:
+    """Allowed minutes from treatment start to AI start that suit every lot."""
+    assert ai.after is not None
+    low, high = -(10**9), 10**9
+    for head in _heads(need, lots, ai):
+        allowed = gap_range(head, ai.after.window, need.pace(ai_rate))
+        if allowed is None:
+            return None
+        low, high = max(low, ceil(allowed[0] * 60 - 1e-6)), min(high, floor(allowed[1] * 60 + 1e-6))
+    return (low, high) if low <= high else None
+
+
+def _running(lengths: Sequence[int]) -> tuple[int, ...]:
+    """Offsets of things done one after the other."""
+    offsets, at = [], 0
+    for length in lengths:
+        offsets.append(at)
+        at += length
+    return tuple(offsets)
+
+
+def hour_anchor(trip: Trip) -> Step | None:
+    """The step of a treatment trip that must follow another within hours (a second PG), if there is one."""
+    for step in trip.steps:
+        rule = step.after
+        if trip.ai is None and rule is not None and rule.stated and rule.target_h > 0 and rule.window[1] < 24:
+            return step
+    return None
