@@ -70,8 +70,5 @@ def test_every_protocol_has_a_page_with_its_sources() -> None:
     for key, protocol in protocols_of(coordinator().cooperative).items():
         page = rancher.get(f"/c/high-fork/protocols/{key}/")
         assert page.status_code == 200
-        assert all(
-            escape(source.publisher) in page.content.decode()
-            for source in protocol.sources
-        )
+        assert all(escape(source.publisher) in page.content.decode() for source in protocol.sources)
     assert rancher.get("/c/high-fork/protocols/moon/").status_code == 404

@@ -49,7 +49,9 @@ class Command(BaseCommand):
         claimed = claim_job(now=timezone.now())
         if claimed is None or claimed.pk != job.pk:
             raise SystemExit("Another planning job is under way; try again when it has ended.")
-        run_job(claimed, now=_Bar(claimed))
+        bar = _Bar(claimed)
+        run_job(claimed, now=bar)
+        bar()
         sys.stderr.write("\n")
 
     def _summary(self, season: Season, plan: PlanVersion) -> None:

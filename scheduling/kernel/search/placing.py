@@ -30,8 +30,8 @@ class Crew:
 class Placer:
     """Tries one group on one day with one crew against a state."""
 
-    def __init__(self, state: State, need: Need, day: date, crew: Crew) -> None:
-        self.state, self.need, self.day, self.crew = state, need, day, crew
+    def __init__(self, state: State, need: Need, day: date, crew: Crew, late: float = 0.0) -> None:
+        self.state, self.need, self.day, self.crew, self.late = state, need, day, crew, late
         self.taken: list[tuple[int, int]] = []
         self.stops: list[tuple[str, Stop]] = []
         self.times: dict[str, tuple[int, Pattern]] = {}
@@ -88,7 +88,9 @@ class Placer:
             yield own
             return
         for first, last in self._crew_windows(trip, pattern, low, high):
-            yield from _grid(first, last)
+            yield from _grid(first + int((last - first) * self.late), last)
+            if self.late:
+                yield from _grid(first, last)
 
     def _crew_windows(self, trip: Trip, pattern: Pattern, low: int, high: int) -> Sequence[tuple[int, int]]:
         """Start windows in which all of the crew are free, the earliest first."""
@@ -153,7 +155,7 @@ class Placer:
         pattern = self.pattern(trip)
         low, high = self._hours(trip, pattern.length)
         if trip.ai is not None:
-            return self._take_second_session(trip, pattern, low, high)
+            return self._take_second_session(trip, low, high)
         rule = hour_anchor(trip)
         if rule is not None and rule.after is not None:
             base = next(other for other in self.need.trips if rule.after.step in other.keys)
@@ -177,9 +179,33 @@ class Placer:
         days = timedelta(days=trip.day - anchor.day)
         return self.times[anchor.key][0] + int(days.total_seconds() // 60)
 
-    def _take_second_session(self, trip: Trip, pattern: Pattern, low: int, high: int) -> bool:
+    def _take_second_session(self, trip: Trip, low: int, high: int) -> bool:
+        """Place the second session of split-time AI: with the first's crew, or with one technician for whom it costs least."""
+        mine = (self.crew, self.shape)
+        for crew in (self.crew, *self._others(trip)):
+            self.crew, self.shape = crew, self.state.shape_of(self.need, crew.rate)
+            placed = self.shape.lots == self.lots and self._take_session(trip, low, high)
+            self.crew, self.shape = mine
+            if placed:
+                return True
+        return False
+
+    def _others(self, trip: Trip) -> list[Crew]:
+        """Single technicians who could come, the cheapest first."""
+        if not self.crew.technicians:
+            return []
+        day, place = self.day + timedelta(days=trip.day), f"R{self.need.ranch.id}"
+        offers = []
+        for rank, name in enumerate(self.state.model.crews[self.need.group.id][:NEAREST]):
+            costs = [cost for _, _, cost in self.state.gaps(name, day, place, 1, 1)]
+            if costs and (name,) != self.crew.technicians:
+                offers.append((min(costs), rank, name))
+        people = self.state.model.season.technicians
+        return [Crew((name,), people[name].ai_rate) for _, _, name in sorted(offers)]
+
+    def _take_session(self, trip: Trip, low: int, high: int) -> bool:
         assert trip.ai is not None and trip.ai.after is not None  # noqa: PT018
-        gap = self._gap_minutes(trip.ai)
+        gap, pattern = self._gap_minutes(trip.ai), self.pattern(trip)
         anchor = self._anchor(trip)
         if gap is None or anchor.key not in self.times:
             return False

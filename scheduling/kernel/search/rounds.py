@@ -12,6 +12,8 @@ from scheduling.kernel.search.state import Placement, State
 from scheduling.kernel.season import Hands
 
 _HOT, _COLD = 80.0, 1.0
+# Share of placements whose AI is not tried at the earliest hour.
+_LATE = 0.3
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,10 @@ class Search:
             for other_cost, other in offers[i + 1 : 4]:
                 yield cost + other_cost, Crew((one, other), people[one].ai_rate + people[other].ai_rate)
 
+    def _late(self) -> float:
+        """How far into its window AI is tried first: mostly at once, sometimes later, so that others fit before it."""
+        return self.rng.random() if self.blink and self.rng.random() < _LATE else 0.0
+
     def _least(self, technician: str, day: date, need: Need) -> float:
         gaps = self.state.gaps(technician, day, f"R{need.ranch.id}", 1, 1)
         return min((cost for _, _, cost in gaps), default=inf)
@@ -103,7 +109,7 @@ class Search:
             for least, crew in sorted(self.crews(need, day), key=lambda item: (item[0], item[1].technicians)):
                 if fixed + least >= best_cost or (self.blink and self.rng.random() < self.blink):
                     continue
-                placement = Placer(self.state, need, day, crew).place()
+                placement = Placer(self.state, need, day, crew, self._late()).place()
                 if placement is None:
                     continue
                 cost = fixed + self._added(placement) + self.change(placement)
