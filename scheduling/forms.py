@@ -6,20 +6,12 @@ from django import forms
 
 from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
+from accounts.widgets import DayInput
 from herdplan.herds.models import BreedingGroup
 from herdplan.herds.queries import groups_for
 from scheduling.kernel.protocol import Protocol
 from scheduling.models import Season, SeasonEntry
 from scheduling.services.catalogue import choices_for
-
-
-class DayInput(forms.DateInput):
-    """The phone's own day picker."""
-
-    input_type = "date"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d")
 
 
 class SeasonForm(forms.ModelForm[Season]):

@@ -9,27 +9,10 @@ from django.utils.text import slugify
 
 from accounts.models import Cooperative, User
 from accounts.permissions import Role
+from accounts.widgets import DayInput, TimeInput
 from herdplan.herds.models import BreedingGroup, ClosedDay, Female, Herd, Ranch
 
 _OLDEST_YEARS = 25
-
-
-class DayInput(forms.DateInput):
-    """The phone's own day picker."""
-
-    input_type = "date"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d")
-
-
-class TimeInput(forms.TimeInput):
-    """The phone's own time picker."""
-
-    input_type = "time"
-
-    def __init__(self) -> None:
-        super().__init__(format="%H:%M")
 
 
 class RanchForm(forms.ModelForm[Ranch]):

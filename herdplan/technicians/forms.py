@@ -6,25 +6,8 @@ from django import forms
 
 from accounts.models import Cooperative, User
 from accounts.permissions import Role
+from accounts.widgets import DayInput, TimeInput
 from herdplan.technicians.models import Barn, DayOff, Technician
-
-
-class DayInput(forms.DateInput):
-    """The phone's own day picker."""
-
-    input_type = "date"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d")
-
-
-class TimeInput(forms.TimeInput):
-    """The phone's own time picker."""
-
-    input_type = "time"
-
-    def __init__(self) -> None:
-        super().__init__(format="%H:%M")
 
 
 class TechnicianForm(forms.ModelForm[Technician]):

@@ -6,17 +6,16 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand
-
+from accounts.management.strict import StrictCommand
 from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.checker import Report, check
 from scheduling.kernel.plan import load_plan
 from scheduling.kernel.reader import ReadError
 from scheduling.kernel.season import load_season
-from scheduling.management.bad_input import StrictCommand, read_json
+from scheduling.management.files import read_json
 
 
-class Command(StrictCommand, BaseCommand):
+class Command(StrictCommand):
     """Exit 0: no rule broken; 1: rules broken; 2: a file cannot be used."""
 
     help = "Check a plan file against its season file: every rule, and the cost recomputed."

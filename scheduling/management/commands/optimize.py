@@ -7,12 +7,13 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
+from accounts.management.strict import StrictCommand
 from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.plan import Plan, load_plan, plan_bytes
 from scheduling.kernel.reader import ReadError
 from scheduling.kernel.search import Budget, Progress, solve
 from scheduling.kernel.season import load_season
-from scheduling.management.bad_input import StrictCommand, read_json
+from scheduling.management.files import read_json
 
 _DEFAULT_SECONDS = 10.0
 _EXIT = {"complete": 0, "partial": 3, "empty": 4}

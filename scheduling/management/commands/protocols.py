@@ -5,9 +5,9 @@ from argparse import ArgumentParser
 from dataclasses import asdict
 from typing import Any
 
+from accounts.management.strict import StrictCommand
 from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.protocol import Protocol, Step
-from scheduling.management.bad_input import StrictCommand
 
 
 class Command(StrictCommand):

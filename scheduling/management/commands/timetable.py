@@ -7,12 +7,12 @@ from difflib import get_close_matches
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from accounts.management.strict import StrictCommand
 from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.protocol import Protocol
 from scheduling.kernel.reader import Reader, ReadError, read_day
 from scheduling.kernel.throughput import Pace
 from scheduling.kernel.timetable import Surroundings, TimedLot, Timetable, timetable
-from scheduling.management.bad_input import StrictCommand
 
 # Common practice: a four-person crew treats about 60 head an hour; one technician at one chute inseminates 20 to 25.
 _TREAT_RATE, _AI_RATE = 60.0, 25.0
