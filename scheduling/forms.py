@@ -10,7 +10,7 @@ from accounts.widgets import DayInput
 from herdplan.herds.models import BreedingGroup
 from herdplan.herds.queries import groups_for
 from scheduling.kernel.protocol import Protocol
-from scheduling.models import Season, SeasonEntry
+from scheduling.models import EntryNote, Season, SeasonEntry
 from scheduling.services.catalogue import choices_for
 
 
@@ -139,3 +139,22 @@ class AdjustForm(forms.Form):
             for step in protocol.steps
             if step.after is not None and step.after.target_h > 0
         ]
+
+
+class NoteForm(forms.Form):
+    """A comment; whoever may sign off chooses a verdict too."""
+
+    kind = forms.ChoiceField(label="This is", choices=EntryNote.Kind.choices)
+    text = forms.CharField(label="Text", max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
+
+    def __init__(self, *args: Any, may_sign: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not may_sign:
+            self.fields["kind"] = forms.CharField(widget=forms.HiddenInput(), initial=EntryNote.Kind.COMMENT)
+
+    def clean_kind(self) -> str:
+        """One of the kinds."""
+        kind = str(self.cleaned_data["kind"])
+        if kind not in EntryNote.Kind.values:
+            raise forms.ValidationError("Choose what this is.")
+        return kind

@@ -298,3 +298,27 @@ class ProtocolAdjustment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.protocol}, {self.step}: {self.min_h:g} to {self.max_h:g} h"
+
+
+class EntryNote(models.Model):
+    """What somebody writes about a group's entry: a comment, or an adviser's word on whether its females are ready."""
+
+    class Kind(models.TextChoices):
+        """A comment, or a verdict that the latest of its kind overrides."""
+
+        COMMENT = "comment", "Comment"
+        READY = "ready", "Ready: signed off"
+        NOT_READY = "not_ready", "Not ready yet"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    entry = models.ForeignKey(SeasonEntry, on_delete=models.CASCADE, related_name="notes")
+    kind = models.CharField("kind", max_length=10, choices=Kind, default=Kind.COMMENT)
+    text = models.CharField("text", max_length=1000)
+    by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
+    written_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("-written_at",)
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {self.entry}"

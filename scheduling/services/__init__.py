@@ -4,6 +4,7 @@ from scheduling.services.catalogue import StepWords, choices_for, protocol_name,
 from scheduling.services.editions import AdjustmentError, adjust, withdraw_adjustment
 from scheduling.services.entries import EntryError, change_entry, enter_group, withdraw_entry
 from scheduling.services.jobs import claim_job, request_plan, run_job, run_jobs_once, stop_job
+from scheduling.services.notes import write_note
 from scheduling.services.plans import MoveError, apply_remedy, move_group
 from scheduling.services.problem import season_document
 from scheduling.services.publishing import Change, DoubleBooked, PlanBroken, StalePlan, publish
@@ -41,4 +42,5 @@ __all__ = [
     "undo_record",
     "withdraw_adjustment",
     "withdraw_entry",
+    "write_note",
 ]

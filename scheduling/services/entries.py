@@ -49,13 +49,18 @@ def withdraw_entry(*, member: Member, entry: SeasonEntry) -> None:
     entry.delete()
 
 
-def require_ranch(member: Member, ranch: Ranch) -> None:
-    """403 where the member may not change entries of this ranch."""
+def may_change(member: Member, ranch: Ranch) -> bool:
+    """Whether the member may change entries of this ranch."""
     reach = member.reach(Permission.ENTRY_EDIT)
     here = ranch.cooperative_id == member.cooperative.pk
-    if here and (reach is Reach.COOP or (reach is Reach.OWN and ranch.people.filter(pk=member.user.pk).exists())):
-        return
-    raise PermissionDenied(f"Your role in {member.cooperative} does not let you enter groups of {ranch}.")
+    own = reach is Reach.OWN and ranch.people.filter(pk=member.user.pk).exists()
+    return here and (reach is Reach.COOP or own)
+
+
+def require_ranch(member: Member, ranch: Ranch) -> None:
+    """403 where the member may not change entries of this ranch."""
+    if not may_change(member, ranch):
+        raise PermissionDenied(f"Your role in {member.cooperative} does not let you enter groups of {ranch}.")
 
 
 def _save(entry: SeasonEntry, values: dict[str, Any]) -> SeasonEntry:

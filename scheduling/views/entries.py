@@ -5,24 +5,52 @@ import uuid
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from accounts.permissions import Permission
+from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member, member_page
 from scheduling import queries
-from scheduling.forms import EntryForm
-from scheduling.models import SeasonEntry
-from scheduling.services import EntryError, change_entry, enter_group, protocol_name, withdraw_entry
-from scheduling.services.entries import require_ranch
+from scheduling.forms import EntryForm, NoteForm
+from scheduling.models import EntryNote, SeasonEntry
+from scheduling.services import EntryError, change_entry, enter_group, protocol_name, withdraw_entry, write_note
+from scheduling.services.entries import may_change, require_ranch
 
 
 @member_page(Permission.SEASON_VIEW)
 def entries(request: HttpRequest, member: Member, season: uuid.UUID) -> HttpResponse:
     """The groups entered in a season."""
     row = queries.season_for(member, season)
-    found = [(entry, protocol_name(entry.protocol)) for entry in queries.entries_for(member, row)]
+    rows = queries.entries_for(member, row).prefetch_related("notes")
+    found = [(entry, protocol_name(entry.protocol), _verdict(entry)) for entry in rows]
     context = {"season": row, "entries": found, "may_enter": member.may(Permission.ENTRY_EDIT)}
     return render(request, "scheduling/entries.html", context)
+
+
+def _verdict(entry: SeasonEntry) -> EntryNote | None:
+    """The latest word on readiness."""
+    return next((note for note in entry.notes.all() if note.kind != EntryNote.Kind.COMMENT), None)
+
+
+@member_page(Permission.SEASON_VIEW)
+def entry_page(request: HttpRequest, member: Member, season: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
+    """A group's wishes, and what has been written about it."""
+    row = queries.season_for(member, season)
+    subject = queries.entry_for(member, row, entry)
+    form = NoteForm(request.POST or None, may_sign=member.may(Permission.READINESS_SIGN, Reach.COOP))
+    if request.method == "POST" and form.is_valid():
+        write_note(member=member, entry=subject, now=timezone.now(), **form.cleaned_data)
+        messages.success(request, "Your note is saved.")
+        return redirect("scheduling:entry", coop=member.cooperative.slug, season=row.pk, entry=subject.pk)
+    context = {
+        "season": row,
+        "entry": subject,
+        "protocol": protocol_name(subject.protocol),
+        "notes": subject.notes.select_related("by"),
+        "form": form,
+        "may_edit": may_change(member, subject.group.herd.ranch),
+    }
+    return render(request, "scheduling/entry.html", context)
 
 
 @member_page(Permission.ENTRY_EDIT)

@@ -29,6 +29,7 @@ PAGES: dict[str, tuple[int, int, int, int]] = {
     "scheduling:season_edit": (200, 403, 403, 403),
     "scheduling:entries": (200, 200, 200, 200),
     "scheduling:entry_new": (200, 200, 403, 403),
+    "scheduling:entry": (200, 200, 200, 200),
     "scheduling:entry_edit": (200, 200, 403, 403),
     "scheduling:entry_withdraw": (405, 405, 405, 405),
     "scheduling:plan_season": (405, 405, 405, 405),

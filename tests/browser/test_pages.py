@@ -77,6 +77,7 @@ PAGES = {
         "seasons/{season}/",
         "seasons/{season}/groups/",
         "seasons/{season}/groups/new/",
+        "seasons/{season}/groups/{entry}/",
         "ranches/",
         "protocols/",
         "protocols/cow_7d_cosynch_insert/",
@@ -105,7 +106,12 @@ def test_pages_fit_the_screen_and_everybody(browser: Browser, live_server: Any, 
     faults: list[str] = []
     page = sign_in(browser, live_server, role, faults)
     person = Technician.objects.get(user__email="technician@demo.example")
-    names = {"season": season.pk, "herd": Herd.objects.get(ranch__slug="willow-draw").pk, "technician": person.pk}
+    names = {
+        "season": season.pk,
+        "herd": Herd.objects.get(ranch__slug="willow-draw").pk,
+        "technician": person.pk,
+        "entry": season.entries.all()[0].pk,
+    }
     for path in PAGES[role]:
         look(page, f"{live_server.url}/c/high-fork/{path.format(**names)}")
     assert faults == []

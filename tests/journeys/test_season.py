@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from accounts.models import Cooperative
+from accounts.models import Cooperative, User
 from accounts.permissions import Role
 from herdplan.herds.models import BreedingGroup, Ranch
 from herdplan.technicians.models import Technician
@@ -149,7 +149,7 @@ def test_a_stale_plan_is_not_published_and_says_what_changed(person: Client, mon
     monkeypatch.setattr("scheduling.services.jobs.DEFAULT_SECONDS", 0.3)
     season = plan(person, set_up(person))
     entry = SeasonEntry.objects.filter(group__herd__ranch__name="Upper").get()
-    post(person, f"seasons/{season.pk}/groups/{entry.pk}/", {**WISH, "head": "60"})
+    post(person, f"seasons/{season.pk}/groups/{entry.pk}/edit/", {**WISH, "head": "60"})
     page = post(person, f"seasons/{season.pk}/publish/", {})
     assert "Not published" in page
     assert "Upper: Cows (changed)" in page
@@ -232,3 +232,28 @@ def test_over_the_api_a_season_is_planned_and_published() -> None:
     schema = person.get("/api/v1/schema/?format=json").json()
     assert schema["openapi"].startswith("3.")
     assert {"/api/v1/visits/", "/api/v1/feeds/", "/api/v1/jobs/{id}/"} <= set(schema["paths"])
+
+
+def test_an_adviser_signs_off_and_others_comment() -> None:
+    season = published_demo(rounds=0)
+    entry = season.entries.filter(group__herd__ranch__slug="willow-draw").first()
+    assert entry is not None
+    address = f"/c/high-fork/seasons/{season.pk}/groups/{entry.pk}/"
+
+    def write(role: str, kind: str, text: str) -> int:
+        person = Client()
+        person.force_login(User.objects.get(email=f"{role}@demo.example"))
+        return person.post(address, {"kind": kind, "text": text}).status_code
+
+    assert write("rancher", "comment", "Gate code has changed") == 302
+    assert write("rancher", "ready", "They look fine to me") == 403
+    assert write("coordinator", "ready", "Surely") == 403
+    assert write("adviser", "not_ready", "Twelve cows calved in the last three weeks") == 302
+    assert write("adviser", "ready", "Late calvers taken out") == 302
+    assert write("adviser", "moon", "x") == 200
+    assert write("neighbour", "comment", "x") == 404
+    assert [note.kind for note in entry.notes.all()] == ["ready", "not_ready", "comment"]
+    person = Client()
+    person.force_login(coordinator().user)
+    page = person.get(f"/c/high-fork/seasons/{season.pk}/groups/").content.decode()
+    assert page.count("signed off</span>") == 1
