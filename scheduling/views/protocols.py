@@ -44,6 +44,8 @@ def protocol(request: HttpRequest, member: Member, protocol: str) -> HttpRespons
                 return redirect("scheduling:protocol", coop=member.cooperative.slug, protocol=protocol)
     context = {
         "protocol": row,
+        "steps": [(step, row.by_key[step.after.step].label if step.after else "") for step in row.steps],
+        "watches": [(watch, row.by_key[watch.anchor].label) for watch in row.heat_watches],
         "form": form,
         "adjustments": queries.adjustments_for(member, protocol),
         "may_adjust": member.may(Permission.PROTOCOL_ADJUST, Reach.COOP),
