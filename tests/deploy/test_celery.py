@@ -21,7 +21,7 @@ season = Season.objects.get(cooperative__slug="high-fork")
 request_plan(member=coordinator(), season=season, now=timezone.now(), rounds=0)
 """
 STATE = "from scheduling.models import PlanJob; print(sorted(PlanJob.objects.values_list('state', flat=True)))"
-RING = "from herdplan.celery import ring_jobs; ring_jobs.delay()"
+RING = "import herdplan.celery; from scheduling.tasks import ring_jobs; ring_jobs.delay()"
 
 
 @pytest.fixture
@@ -61,7 +61,18 @@ def test_a_ring_runs_what_waits_and_a_flushed_broker_loses_no_job(environment: d
     manage(environment, "migrate", "--verbosity", "0")
     manage(environment, "demo")
     shell(environment, ASK)
-    command = [sys.executable, "-m", "celery", "-A", "herdplan", "worker", "--pool", "solo", "--loglevel", "WARNING"]
+    command = [
+        sys.executable,
+        "-m",
+        "celery",
+        "-A",
+        "herdplan.celery",
+        "worker",
+        "--pool",
+        "solo",
+        "--loglevel",
+        "WARNING",
+    ]
     shell(environment, RING)
     redis.Redis.from_url(URL).flushdb()  # the ring is gone before anybody heard it
     worker = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)

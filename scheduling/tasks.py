@@ -1,0 +1,12 @@
+"""The doorbell of the planning jobs."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from scheduling.services import run_jobs_once
+
+
+@shared_task
+def ring_jobs() -> None:
+    """Run planning jobs that wait."""
+    run_jobs_once(now=timezone.now)
