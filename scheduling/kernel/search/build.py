@@ -125,7 +125,8 @@ def placement_of(model: Model, plan: Plan, group: GroupPlan) -> Placement | None
         span = (minute(visit.start), minute(visit.end))
         stop = Stop(*span, f"R{need.ranch.id}", group.id, visit.lot, visit.step, visit.head, ai_head, visit.barn or "")
         stops.append((visit.technician, stop))
-    crew = {visit.technician for visit in visits if visit.step in ai_keys}
+    first = need.protocol.ai_steps[0].key if need.protocol.ai_steps else ""
+    crew = {visit.technician for visit in visits if visit.step == first}  # another may take a second session
     if crew:
         rate = sum(model.season.technicians[name].ai_rate for name in sorted(crew))
     lots, chute = [], []

@@ -10,7 +10,7 @@ from math import ceil, floor
 
 from scheduling.kernel.protocol import Step
 from scheduling.kernel.search.model import Need, Trip, minute_of
-from scheduling.kernel.search.shape import Pattern, hour_anchor
+from scheduling.kernel.search.shape import Pattern, Shape, hour_anchor
 from scheduling.kernel.search.state import LotTimes, Placement, State, Stop
 from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
@@ -184,11 +184,15 @@ class Placer:
         mine = (self.crew, self.shape)
         for crew in (self.crew, *self._others(trip)):
             self.crew, self.shape = crew, self.state.shape_of(self.need, crew.rate)
-            placed = self.shape.lots == self.lots and self._take_session(trip, low, high)
+            placed = self._keeps_step(trip, mine[1]) and self._take_session(trip, low, high)
             self.crew, self.shape = mine
             if placed:
                 return True
         return False
+
+    def _keeps_step(self, trip: Trip, first: Shape) -> bool:
+        """Whether this crew takes the lots at the distances of the first crew: else later lots would wait differently."""
+        return self.shape.lots == first.lots and self.pattern(trip).offsets == first.patterns[trip.key].offsets
 
     def _others(self, trip: Trip) -> list[Crew]:
         """Single technicians who could come, the cheapest first."""

@@ -204,3 +204,16 @@ def test_the_day_limit_counts_what_the_lots_of_a_split_session_reserve_together(
     for limit in range(100, 125):
         document["technicians"][0]["max_head_per_day"] = limit
         planned(document, rounds=0)
+
+
+def test_lots_of_a_split_group_keep_their_distance_when_another_technician_takes_the_second_session() -> None:
+    """Found by the property test: technicians of different pace, two lots, the second lot's wait went out of its window."""
+    document = season_document("S", 690)
+    for number, ranch in enumerate(document["ranches"]):
+        ranch.update(ai_stalls=1, treat_rate=67 if number == 4 else 20)
+    for number, group in enumerate(document["groups"]):
+        group.update(head=1, order="kept", needs_barn=False)
+        if number == 0:
+            group.update(head=159, order="any", needs_barn=True)
+    for rounds in (0, 1, 2):
+        planned(document, rounds=rounds)
