@@ -12,6 +12,11 @@ from scheduling.kernel.season import Season
 Place = tuple[float, float]
 
 
+def straight_km(one: Place, other: Place) -> float:
+    """Great-circle km."""
+    return great_circle_km(one, other)
+
+
 def road_km(season: Season, one: Place, other: Place) -> float:
     """Great-circle km times the season's road factor."""
     return great_circle_km(one, other) * season.travel.road_factor

@@ -97,7 +97,11 @@ class Unplaced:
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """The parts of the cost as counts (not yet weighted) and the weighted total."""
+    """The parts of the cost as counts (not yet weighted) and the weighted total.
+
+    `rest_days` and `days_before` count towards fair shares over seasons, `uneven_load` towards those within the season, where a
+    season weighs them.
+    """
 
     total: float
     technician_days: int
@@ -106,6 +110,9 @@ class Cost:
     worst_move: int
     afternoon_half_hours: int
     unplaced: int
+    rest_days: int = 0
+    days_before: int = 0
+    uneven_load: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +171,8 @@ def _cost(cost: Cost) -> dict[str, Any]:
         "afternoon_half_hours": cost.afternoon_half_hours,
         "unplaced": cost.unplaced,
     }
-    return {"total": cost.total, "parts": parts}
+    fair = {"rest_days": cost.rest_days, "days_before": cost.days_before, "uneven_load": cost.uneven_load}
+    return {"total": cost.total, "parts": {**parts, **{name: value for name, value in fair.items() if value}}}
 
 
 def _group(group: GroupPlan) -> dict[str, Any]:
@@ -253,6 +261,9 @@ def _read_cost(row: Reader) -> Cost:
         worst_move=parts.whole("worst_move", 0, 10**9),
         afternoon_half_hours=parts.whole("afternoon_half_hours", 0, 10**9),
         unplaced=parts.whole("unplaced", 0, 10**9),
+        rest_days=parts.whole("rest_days", 0, 10**9) if parts.has("rest_days") else 0,
+        days_before=parts.whole("days_before", 0, 10**9) if parts.has("days_before") else 0,
+        uneven_load=parts.number("uneven_load", 0, _BIG) if parts.has("uneven_load") else 0.0,
     )
     parts.done()
     row.done()

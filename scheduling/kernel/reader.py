@@ -154,6 +154,6 @@ def _read_time(value: object, path: str) -> time:
         clock = time.fromisoformat(value) if isinstance(value, str) and len(value) in (5, 8) else None
     except ValueError:
         clock = None
-    if clock is None or clock.tzinfo is not None:
-        raise ReadError(path, "a time of day such as 06:00")
+    if clock is None or clock.tzinfo is not None or clock.second:  # plans are made to the minute
+        raise ReadError(path, "a time of day in whole minutes, such as 06:00")
     return clock

@@ -53,7 +53,9 @@ class Travel:
 
 @dataclass(frozen=True, slots=True)
 class Ranch:
-    """Where groups are handled. `ai_rate` counts only when the ranch inseminates its own."""
+    """Where groups are handled. `ai_rate` counts only when the ranch inseminates its own; after a `last_stop` ranch a
+    technician goes to no other that day (biosecurity). `rest_days_before`: AI days on weekends and holidays in earlier seasons.
+    """
 
     id: str
     name: str
@@ -66,6 +68,8 @@ class Ranch:
     treat_rate: float
     ai_stalls: int
     ai_rate: float
+    last_stop: bool = False
+    rest_days_before: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +102,7 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Technician:
-    """Who inseminates. Hours are in the season's zone."""
+    """Who inseminates. Hours are in the season's zone; `days_before`: days of work in earlier seasons."""
 
     id: str
     name: str
@@ -110,6 +114,7 @@ class Technician:
     ai_rate: float
     max_head_per_day: int
     skills: frozenset[str]
+    days_before: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +128,12 @@ class Barn:
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Cost weights of the season contract."""
+    """Cost weights of the season contract, and three that make shares fair (0: not weighed).
+
+    Over seasons, `rest_day`: a group's AI on a weekend or holiday, times one more than the ranch had before; `day_before`: a
+    technician-day, times the technician's days of work before. Within the season, `uneven_load`: every technician's days of
+    work, squared, over the days on which the technician can be booked.
+    """
 
     technician_day: float = 300
     km: float = 1
@@ -131,6 +141,9 @@ class Weights:
     worst_move: float = 100
     afternoon_half_hour: float = 3
     unplaced: float = 3000
+    rest_day: float = 0
+    day_before: float = 0
+    uneven_load: float = 0
 
 
 @dataclass(frozen=True)
@@ -147,6 +160,11 @@ class Season:
     technicians: Mapping[str, Technician]
     barns: Mapping[str, Barn]
     weights: Weights
+    holidays: frozenset[date] = frozenset()
+
+    def is_rest_day(self, day: date) -> bool:
+        """Saturday, Sunday or a holiday."""
+        return day.weekday() >= 5 or day in self.holidays
 
 
 SeasonError = ReadError
@@ -167,6 +185,7 @@ def load_season(document: object, protocols: Mapping[str, Protocol]) -> Season:
         raise SeasonError("season.last_day", "not before season.first_day")
     if (last_day - first_day).days > 400:
         raise SeasonError("season.last_day", "at most 400 days after season.first_day")
+    holidays = frame.days("holidays") if frame.has("holidays") else frozenset()
     frame.done()
     travel = _travel(Reader(top.take("travel"), "travel"))
     ranches = _keyed([_ranch(row, zone) for row in _rows(top, "ranches", MAX_RANCHES)], "ranches")
@@ -176,7 +195,9 @@ def load_season(document: object, protocols: Mapping[str, Protocol]) -> Season:
     groups = [_group(row, ranches, protocols, (first_day, last_day)) for row in _rows(top, "groups", MAX_GROUPS)]
     _keyed(groups, "groups")
     top.done()
-    return Season(name, first_day, last_day, zone, travel, ranches, tuple(groups), technicians, barns, weights)
+    return Season(
+        name, first_day, last_day, zone, travel, ranches, tuple(groups), technicians, barns, weights, holidays
+    )
 
 
 def _rows(top: Reader, name: str, most: int) -> list[Reader]:
@@ -212,6 +233,8 @@ def _ranch(row: Reader, season_zone: ZoneInfo) -> Ranch:
         treat_rate=row.number("treat_rate", 1, 1_000),
         ai_stalls=row.whole("ai_stalls", 1, 20),
         ai_rate=row.number("ai_rate", 1, 1_000) if row.has("ai_rate") else _DEFAULT_RANCH_AI_RATE,
+        last_stop=row.yes_no("last_stop") if row.has("last_stop") else False,
+        rest_days_before=row.whole("rest_days_before", 0, 10_000) if row.has("rest_days_before") else 0,
     )
     row.done()
     return ranch
@@ -230,6 +253,7 @@ def _technician(row: Reader) -> Technician:
         ai_rate=row.number("ai_rate", 1, 1_000),
         max_head_per_day=row.whole("max_head_per_day", 1, _MAX_HEAD),
         skills=row.words("skills") if row.has("skills") else frozenset(),
+        days_before=row.whole("days_before", 0, 10_000) if row.has("days_before") else 0,
     )
     row.done()
     return technician

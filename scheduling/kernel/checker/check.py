@@ -1,16 +1,25 @@
 """The whole check and the cost."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from math import ceil
 
 from scheduling.kernel.checker.chute import check_chutes
-from scheduling.kernel.checker.crew import check_barns, check_days, check_hands, check_visits, days_of, route_km
+from scheduling.kernel.checker.crew import (
+    check_barns,
+    check_days,
+    check_hands,
+    check_heat,
+    check_last_stops,
+    check_visits,
+    days_of,
+    route_km,
+)
 from scheduling.kernel.checker.lots import check_group
 from scheduling.kernel.checker.measure import local_day
 from scheduling.kernel.checker.report import Broken, Report
-from scheduling.kernel.plan import Cost, Plan, Visit, load_plan, to_document
+from scheduling.kernel.plan import Cost, GroupPlan, Plan, Visit, load_plan, to_document
 from scheduling.kernel.season import Group, Season
 
 
@@ -34,6 +43,8 @@ def check(season: Season, plan: Plan) -> Report:
     broken += check_chutes(season, plan, groups)
     broken += check_days(season, plan, groups)
     broken += check_hands(season, plan, groups)
+    broken += check_heat(season, plan, groups)
+    broken += check_last_stops(season, plan, groups)
     broken += check_barns(season, plan, groups)
     cost = cost_of(season, plan, groups)
     broken += _cost_printed(plan.cost, cost)
@@ -69,6 +80,8 @@ def cost_of(season: Season, plan: Plan, groups: dict[str, Group]) -> Cost:
     moves = [abs((placed.ai_day - groups[placed.id].ai_wanted).days) for placed in plan.groups if placed.id in groups]
     halves = sum(_afternoon(season, groups[visit.group], visit) for visit in plan.visits)
     weights = season.weights
+    rest_days = sum(_rest(season, groups[placed.id], placed) for placed in plan.groups if placed.id in groups)
+    before = sum(season.technicians[name].days_before for name, _ in days) if weights.day_before else 0
     total = (
         weights.technician_day * len(days)
         + weights.km * km
@@ -76,8 +89,30 @@ def cost_of(season: Season, plan: Plan, groups: dict[str, Group]) -> Cost:
         + weights.worst_move * max(moves, default=0)
         + weights.afternoon_half_hour * halves
         + weights.unplaced * len(plan.unplaced)
+        + weights.rest_day * rest_days
+        + weights.day_before * before
     )
-    return Cost(round(total, 1), len(days), round(km, 1), sum(moves), max(moves, default=0), halves, len(plan.unplaced))
+    load = _uneven(season, [name for name, _ in days]) if weights.uneven_load else 0.0
+    total += weights.uneven_load * load
+    worst, out = max(moves, default=0), len(plan.unplaced)
+    fair = (rest_days, before, round(load, 3))
+    return Cost(round(total, 1), len(days), round(km, 1), sum(moves), worst, halves, out, *fair)
+
+
+def _uneven(season: Season, names: Iterable[str]) -> float:
+    """Over technicians: days of work squared, over the days of the season on which they are not off."""
+    length, load = (season.last_day - season.first_day).days + 1, 0.0
+    for name, worked in Counter(names).items():
+        off = sum(season.first_day <= day <= season.last_day for day in season.technicians[name].days_off)
+        load += worked * worked / max(1, length - off)
+    return load
+
+
+def _rest(season: Season, group: Group, placed: GroupPlan) -> int:
+    """AI on a weekend or holiday: one more than the ranch had in earlier seasons. Only where the season weighs it."""
+    if not season.weights.rest_day or not season.is_rest_day(placed.ai_day):
+        return 0
+    return 1 + season.ranches[group.ranch].rest_days_before
 
 
 def _afternoon(season: Season, group: Group, visit: Visit) -> int:
@@ -92,11 +127,22 @@ def _afternoon(season: Season, group: Group, visit: Visit) -> int:
 
 
 def _cost_printed(said: Cost, right: Cost) -> Iterator[Broken]:
-    exact = ("technician_days", "days_moved", "worst_move", "afternoon_half_hours", "unplaced")
+    exact = (
+        "technician_days",
+        "days_moved",
+        "worst_move",
+        "afternoon_half_hours",
+        "unplaced",
+        "rest_days",
+        "days_before",
+    )
     for name in exact:
         if getattr(said, name) != getattr(right, name):
             text = f"The plan says {name} {getattr(said, name)}; it is {getattr(right, name)}."
             yield Broken(7, "cost_printed", text, (name,))
+    if abs(said.uneven_load - right.uneven_load) > 0.002:
+        text = f"The plan says uneven_load {said.uneven_load}; it is {right.uneven_load}."
+        yield Broken(7, "cost_printed", text, ("uneven_load",))
     slack = 0.5 + right.km * 1e-4
     if abs(said.km - right.km) > slack or abs(said.total - right.total) > slack + right.total * 1e-6:
         text = f"The plan says {said.km} km and cost {said.total}; it is {right.km} km and {right.total}."

@@ -11,6 +11,7 @@ from scheduling.kernel.checker.report import Broken
 from scheduling.kernel.plan import Lot, Plan, Visit
 from scheduling.kernel.protocol import Step
 from scheduling.kernel.season import Group, Ranch, Season
+from scheduling.kernel.sessions import HEAT_PREFIX
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,7 @@ class Handling:
     ai: bool
     hands: int
     stalls: int
+    done: bool
 
 
 def check_chutes(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator[Broken]:
@@ -41,6 +43,12 @@ def check_chutes(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterat
             for handling, least in _handlings(season, group, lot, number, visits[group.id]):
                 by_ranch[group.ranch].append(handling)
                 yield from _inside(season.ranches[group.ranch], group, handling, least)
+        for visit in visits[group.id]:
+            if visit.step.startswith(HEAT_PREFIX) and visit.technician in season.technicians:
+                handling = _heat_handling(season, group, visit)
+                by_ranch[group.ranch].append(handling)
+                least = timedelta(hours=visit.head / season.technicians[visit.technician].ai_rate)
+                yield from _inside(season.ranches[group.ranch], group, handling, least)
     for name, handlings in by_ranch.items():
         yield from _overlaps(season.ranches[name], handlings)
 
@@ -51,6 +59,7 @@ def _handlings(
     """The lot's chute trips, each with the least time that its head and rate need."""
     placed = {step.key: step for step in lot.steps}
     ranch = season.ranches[group.ranch]
+    done = {item.step for item in group.done}
     for trip in group.protocol.trips:
         first, ai = placed.get(trip[0].key), next((step for step in trip if step.is_ai), None)
         if first is None:
@@ -68,8 +77,15 @@ def _handlings(
             ai is not None,
             len({v.technician for v in there}),
             stalls,
+            any(step.key in done for step in trip),  # the steps of a trip are one event
         )
         yield handling, _least(season, group, lot, number, ai, there)
+
+
+def _heat_handling(season: Season, group: Group, visit: Visit) -> Handling:
+    """AI after seen heat: the females of half a day, in the chute like everybody else."""
+    stalls = season.ranches[group.ranch].ai_stalls
+    return Handling(group.id, visit.lot, visit.step, visit.start, visit.end, True, 1, stalls, False)
 
 
 def _least(season: Season, group: Group, lot: Lot, number: int, ai: Step | None, there: list[Visit]) -> timedelta:
@@ -81,7 +97,7 @@ def _least(season: Season, group: Group, lot: Lot, number: int, ai: Step | None,
 
 
 def _inside(ranch: Ranch, group: Group, handling: Handling, least: timedelta) -> Iterator[Broken]:
-    if handling.key in {item.step for item in group.done}:
+    if handling.done:
         return
     day = local_day(handling.start, ranch.zone)
     about = (group.id, ranch.id, handling.key, day.isoformat())
@@ -104,6 +120,8 @@ def _overlaps(ranch: Ranch, handlings: list[Handling]) -> Iterator[Broken]:
         for other in ordered[i + 1 :]:
             if other.start >= one.end - SLACK:
                 break
+            if one.done and other.done:
+                continue  # what was done is done
             at_stalls = one.ai and other.ai and one.hands and other.hands
             if at_stalls and one.hands + other.hands <= min(one.stalls, other.stalls):
                 continue

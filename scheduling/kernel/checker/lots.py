@@ -63,6 +63,7 @@ def _steps_present(group: Group, lot: Lot, number: int) -> Iterator[Broken]:
 def _days(season: Season, group: Group, placed: GroupPlan, lot: Lot, number: int) -> Iterator[Broken]:
     zone = season.ranches[group.ranch].zone
     done = {item.step for item in group.done}
+    done |= {step.key for trip in group.protocol.trips if any(step.key in done for step in trip) for step in trip}
     first = placed.ai_day - timedelta(days=group.protocol.reference_day)
     for placed_step in lot.steps:
         step = group.protocol.by_key.get(placed_step.key)

@@ -1,137 +1,172 @@
-"""From a state to a plan and back."""
+"""From a state to a plan."""
 
-from itertools import pairwise
-from zoneinfo import ZoneInfo
+from datetime import date
 
-from scheduling.kernel.plan import (
-    Bound,
-    Cost,
-    GroupPlan,
-    Lot,
-    PlacedStep,
-    Plan,
-    TechnicianDay,
-    Unplaced,
-    Visit,
-)
+from scheduling.kernel.plan import Bound, Cost, GroupPlan, Lot, PlacedStep, Plan, TechnicianDay, Unplaced, Visit
 from scheduling.kernel.protocol import Step
-from scheduling.kernel.search.model import Model, Need, minute, moment_of
-from scheduling.kernel.search.state import LotTimes, Placement, State, Stop
+from scheduling.kernel.search.chute import Assignment, Times
+from scheduling.kernel.search.model import Model, Need, Part, minute_of, moment_of
+from scheduling.kernel.search.routes import Route
+from scheduling.kernel.search.state import State
+from scheduling.kernel.search.visits import Visit as Stop
 from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
 from scheduling.kernel.throughput import interval_range
 
 
 def plan_of(state: State, *, seed: int, rounds: int, bound: Bound, unplaced: tuple[Unplaced, ...]) -> Plan:
-    """The plan that a state stands for, groups and visits in the order of the season and of time."""
-    model = state.model
-    placed = [state.placed[group.id] for group in model.season.groups if group.id in state.placed]
+    """The plan that a state stands for, groups in the order of the season, visits in the order of time."""
+    times = _all_times(state)
+    placed = [item for item in state.placed if item is not None]
     status = "empty" if not placed and unplaced else "partial" if unplaced else "complete"
     days = tuple(_days(state))
-    groups = tuple(_group(model.needs[item.group], item) for item in placed)
-    visits = tuple(_visits(model, placed))
-    return Plan(status, seed, rounds, _cost(state, days, placed, unplaced), bound, groups, visits, days, unplaced)
+    groups = tuple(_group(state, item, times[item.need.index]) for item in placed)
+    visits = tuple(_visits(state))
+    return Plan(status, seed, rounds, _cost(state, placed, unplaced), bound, groups, visits, days, unplaced)
 
 
-def _group(need: Need, placement: Placement) -> GroupPlan:
-    return GroupPlan(placement.group, placement.day, tuple(_lot(need, placement, lot) for lot in placement.lots))
+def _all_times(state: State) -> dict[int, Times]:
+    """The start of every trip of every placed group. The search has seen to it that all can be settled."""
+    times: dict[int, Times] = {}
+    for place in range(len(state.at_ranch)):
+        settled = state.settled(place)
+        assert settled is not None
+        times.update(settled)
+    for item in state.placed:
+        if item is not None and item.need.index not in times:
+            alone = state.chute.settle([(item, state.starts(item))], state.blocked.get(item.need.place, ()))
+            assert alone is not None
+            times[item.need.index] = alone[0]
+    return times
 
 
-def _lot(need: Need, placement: Placement, lot: LotTimes) -> Lot:
-    zone = need.ranch.zone
-    served = {stop.key for _, stop in placement.stops}
-    steps = []
-    for key, start, end in lot.spans:
-        trip = next((trip for trip in need.trips if key in trip.keys), None)
-        by = "technician" if trip is not None and served & set(trip.keys) else "ranch"
-        steps.append(PlacedStep(key, moment_of(start, zone), moment_of(end, zone), by))
-    waits = _waits(need, placement, lot)
-    return Lot(lot.head, tuple(steps), waits and round(waits[0], 3), waits and round(waits[1], 3))
+def _group(state: State, item: Assignment, times: Times) -> GroupPlan:
+    need = item.need
+    if item.kept is not None:
+        return item.kept.plan
+    shape = state.visits.shape(need, item.crew_rate)
+    served = {stop.key for _, stop in item.stops}
+    lots = []
+    for number, head in enumerate(shape.lots):
+        spans = dict(_spans(state, item, times, number))
+        steps = []
+        for step in need.protocol.steps:
+            trip = next((trip for trip in need.trips if step.key in trip.keys), None)
+            by = "technician" if trip is not None and served & set(trip.keys) else "ranch"
+            start, end = spans[step.key]
+            steps.append(PlacedStep(step.key, moment_of(start, need.ranch.zone), moment_of(end, need.ranch.zone), by))
+        waits = _waits(need, item, head, {key: span[0] for key, span in spans.items()})
+        lots.append(Lot(head, tuple(steps), waits and round(waits[0], 3), waits and round(waits[1], 3)))
+    return GroupPlan(need.group.id, date.fromordinal(item.ai_day), tuple(lots))
 
 
-def _waits(need: Need, placement: Placement, lot: LotTimes) -> tuple[float, float] | None:
+def _spans(state: State, item: Assignment, times: Times, lot: int) -> list[tuple[str, tuple[int, int]]]:
+    """Start and end of every step of a lot."""
+    need = item.need
+    spans = []
+    visits = {stop.key: stop for _, stop in item.stops}
+    shape = state.visits.shape(need, item.crew_rate)
+    for step in need.protocol.steps:
+        trip = next((trip for trip in need.trips if step.key in trip.keys), None)
+        if trip is not None:
+            visit = next((visits[key] for key in trip.keys if key in visits), None)
+            pattern = shape.patterns[trip.key]
+            offset, length = visit.spans[lot] if visit else (pattern.offsets[lot], pattern.lengths[lot])
+            start = times[trip.key] + offset
+            spans.append((step.key, (start, start + length)))
+        elif step.key in need.fixed:
+            spans.append((step.key, (need.fixed[step.key], need.fixed[step.key])))
+        else:
+            day = date.fromordinal(item.ai_day + step.day - need.protocol.reference_day)
+            moment = minute_of(day, need.ranch.opens, need.ranch.zone) + 60
+            spans.append((step.key, (moment, moment)))
+    return spans
+
+
+def _waits(need: Need, item: Assignment, head: int, starts: dict[str, int]) -> tuple[float, float] | None:
     ai = next((step for step in need.protocol.steps if step.is_ai and step.after), None)
     if ai is None or ai.after is None:
         return None
-    starts = {key: start for key, start, _ in lot.spans}
     gap = (starts[ai.key] - starts[ai.after.step]) / 60
-    return interval_range(_head_at(need, ai, lot.head), gap, need.pace(placement.ai_rate))
+    return interval_range(_head_at(need, ai, head), gap, need.pace(item.crew_rate))
 
 
 def _head_at(need: Need, ai: Step, head: int) -> int:
     return head if need.group.ai_by is Hands.RANCH else session_head(need.protocol, ai, head)
 
 
-def _visits(model: Model, placed: list[Placement]) -> list[Visit]:
-    rows = sorted(
-        ((stop.start, technician, stop) for placement in placed for technician, stop in placement.stops),
-        key=lambda row: (row[0], row[1], row[2]),
-    )
-    return [_visit(technician, stop, model.needs[stop.group].ranch.zone) for _, technician, stop in rows]
+def _visits(state: State) -> list[Visit]:
+    rows = []
+    for item in state.placed:
+        if item is None:
+            continue
+        for (person, stop), start in zip(item.stops, state.starts(item), strict=True):
+            for lot, (offset, length) in enumerate(stop.spans):
+                begin = start + offset
+                rows.append(
+                    (
+                        begin,
+                        person,
+                        item.need.index,
+                        stop.key,
+                        lot,
+                        _visit(state.model, item, person, stop, lot, (begin, begin + length)),
+                    )
+                )
+    return [row[-1] for row in sorted(rows, key=lambda row: row[:-1])]
 
 
-def _visit(technician: str, stop: Stop, zone: ZoneInfo) -> Visit:
-    start, end = moment_of(stop.start, zone), moment_of(stop.end, zone)
-    return Visit(technician, stop.group, stop.lot, stop.key, start, end, stop.head, stop.barn or None)
+def _visit(model: Model, item: Assignment, person: int, stop: Stop, lot: int, span: tuple[int, int]) -> Visit:
+    need = item.need
+    timed = any(work.key == stop.key and work.part is Part.AI for work in need.works)
+    barn = list(model.season.barns)[item.barn] if item.barn >= 0 and timed else None
+    start, end = moment_of(span[0], need.ranch.zone), moment_of(span[1], need.ranch.zone)
+    name = model.people[person].technician.id
+    return Visit(name, need.group.id, lot, stop.key, start, end, stop.heads[lot], barn)
+
+
+def _ordered(state: State) -> list[tuple[int, Route]]:
+    return sorted(state.days.items())
 
 
 def _days(state: State) -> list[TechnicianDay]:
     model, zone = state.model, state.model.season.zone
     days = []
-    for (technician, day), stops in sorted(state.routes.items(), key=lambda item: (item[0][1], item[0][0])):
-        if not stops:
-            continue
-        base = f"T{technician}"
-        leaves = stops[0].start - model.drive(base, stops[0].place)
-        back = stops[-1].end + model.drive(stops[-1].place, base)
-        km = sum(model.km(one, other) for one, other in pairwise([base, *(stop.place for stop in stops), base]))
-        days.append(TechnicianDay(technician, day, moment_of(leaves, zone), moment_of(back, zone), round(km, 1)))
+    for key, route in _ordered(state):
+        person = model.people[route.person]
+        road = model.road(person.base)
+        leaves = route.starts[0] - road[route.visits[0].place][1]
+        back = route.starts[-1] + route.visits[-1].length + road[route.visits[-1].place][1]
+        day = date.fromordinal(key // state.width)
+        days.append(
+            TechnicianDay(person.technician.id, day, moment_of(leaves, zone), moment_of(back, zone), round(route.km, 1))
+        )
     return days
 
 
-def _cost(
-    state: State, days: tuple[TechnicianDay, ...], placed: list[Placement], unplaced: tuple[Unplaced, ...]
-) -> Cost:
-    weights, model = state.model.season.weights, state.model
-    km = 0.0
-    for (technician, _), stops in sorted(state.routes.items()):
-        places = [f"T{technician}", *(stop.place for stop in stops), f"T{technician}"]
-        km += sum(model.km(one, other) for one, other in pairwise(places)) if stops else 0.0
-    moved = sum(state.moved(item) for item in placed)
-    halves = sum(state.afternoon(item) for item in placed)
+def _cost(state: State, placed: list[Assignment], unplaced: tuple[Unplaced, ...]) -> Cost:
+    weights = state.model.season.weights
+    routes = [route for _, route in _ordered(state)]
+    km = sum(route.km for route in routes)
+    moved = sum(item.moved for item in placed)
+    worst = max((item.moved for item in placed), default=0)
+    halves = sum(
+        visit.late_halves(start) for route in routes for visit, start in zip(route.visits, route.starts, strict=True)
+    )
+    rest_days = sum(state.model.rest_days(item.need, item.ai_day) for item in placed)
+    people = state.model.people
+    before = sum(people[route.person].technician.days_before for route in routes) if weights.day_before else 0
     total = (
-        weights.technician_day * len(days)
+        weights.technician_day * len(routes)
         + weights.km * km
         + weights.day_moved * moved
-        + weights.worst_move * state.worst_move()
+        + weights.worst_move * worst
         + weights.afternoon_half_hour * halves
         + weights.unplaced * len(unplaced)
+        + weights.rest_day * rest_days
+        + weights.day_before * before
     )
-    return Cost(round(total, 1), len(days), round(km, 1), moved, state.worst_move(), halves, len(unplaced))
-
-
-def placement_of(model: Model, plan: Plan, group: GroupPlan) -> Placement | None:
-    """What a plan's group occupies, or None where the plan does not fit the season's people and protocol."""
-    need = model.needs.get(group.id)
-    if need is None or any({step.key for step in lot.steps} != set(need.protocol.by_key) for lot in group.lots):
-        return None
-    stops, rate = [], need.ranch.ai_rate
-    visits = [visit for visit in plan.visits if visit.group == group.id]
-    if any(visit.technician not in model.season.technicians or visit.lot >= len(group.lots) for visit in visits):
-        return None
-    ai_keys = {step.key for step in need.protocol.ai_steps}
-    for visit in visits:
-        ai_head = visit.head if visit.step in ai_keys else 0
-        span = (minute(visit.start), minute(visit.end))
-        stop = Stop(*span, f"R{need.ranch.id}", group.id, visit.lot, visit.step, visit.head, ai_head, visit.barn or "")
-        stops.append((visit.technician, stop))
-    first = need.protocol.ai_steps[0].key if need.protocol.ai_steps else ""
-    crew = {visit.technician for visit in visits if visit.step == first}  # another may take a second session
-    if crew:
-        rate = sum(model.season.technicians[name].ai_rate for name in sorted(crew))
-    lots, chute = [], []
-    for lot in group.lots:
-        spans = {step.key: (minute(step.start), minute(step.end)) for step in lot.steps}
-        lots.append(LotTimes(lot.head, tuple((key, *spans[key]) for key in need.protocol.by_key)))
-        chute += [spans[trip.key] for trip in need.trips]
-    return Placement(group.id, group.ai_day, tuple(lots), tuple(stops), tuple(chute), rate)
+    load = state.uneven_load() if weights.uneven_load else 0.0
+    total += weights.uneven_load * load
+    fair = (rest_days, before, round(load, 3))
+    return Cost(round(total, 1), len(routes), round(km, 1), moved, worst, halves, len(unplaced), *fair)

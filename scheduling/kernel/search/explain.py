@@ -1,112 +1,328 @@
-"""Why a group found no place, and single changes that would make it fit, each tried by really inserting it."""
+"""Why a group found no place, and single changes that would make it fit, each tried by really inserting it.
 
-from collections import Counter
-from collections.abc import Iterator
-from dataclasses import replace
+The causes are a smallest set of requirements that cannot all hold: every requirement is lifted in turn, and what can be
+lifted without the group finding a place is dropped (deletion filter). All other groups stay where they are, and count as a
+requirement of their own.
+
+The filter is right only where lifting a requirement takes no place away. The insertion alone does not promise that: AI after
+heat keeps to the ends of the ranch's day, wide hours are tried in coarse steps, a barn brings stalls. So whatever was lifted
+may also be kept (`Requirement.narrows`), and a group fits where it fits either way.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import combinations
 
 from scheduling.kernel.plan import Cause, Remedy, Unplaced
-from scheduling.kernel.search.model import Model, Need, needs_heat_visits
+from scheduling.kernel.search.insertion import Insertion
+from scheduling.kernel.search.model import Model, Need
+from scheduling.kernel.search.packing import pack, unpack
 from scheduling.kernel.search.rounds import Search
-from scheduling.kernel.season import Group, Hands
+from scheduling.kernel.season import Group, Hands, Order, Ranch, Season, Technician
 
 _WIDEN = (1, 2, 3, 5, 7, 10, 14)
+_WIDE_DAYS = 14
 
 
-def explain(search: Search, name: str, *, with_remedies: bool) -> Unplaced:
+Lift = Callable[[Season, Group], tuple[Season, Group]]
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """Something that a person could change: its kind, a short name, words, what it is about, and the season without it.
+
+    `narrows`: without it the search may overlook places that it finds with it.
+    """
+
+    kind: str
+    name: str
+    text: str
+    about: tuple[str, ...]
+    lift: Lift
+    narrows: bool = False
+
+
+def explain(search: Search, index: int, *, with_remedies: bool) -> Unplaced:
     """Causes in sentences and, where asked for, remedies that were tried."""
-    need = search.model.needs[name]
-    causes = tuple(_causes(search, need)) or (_no_day(need),)
-    return Unplaced(name, causes, tuple(_remedies(search, need)) if with_remedies else ())
+    need = search.model.needs[index]
+    causes = tuple(_causes(search, need))
+    return Unplaced(need.group.id, causes, tuple(_remedies(search, need)) if with_remedies else ())
 
 
-def _no_day(need: Need) -> Cause:
-    text = f"No day from {need.group.ai_from} to {need.group.ai_to} fits the programme, the ranch and the technicians together."
-    return Cause("no_day", text, (need.group.id,))
-
-
+# -- what cannot all hold -----------------------------------------------------------------------------------------
 def _causes(search: Search, need: Need) -> Iterator[Cause]:
-    model, group = search.model, need.group
-    faults: Counter[str] = Counter()
-    day, blocked = group.ai_from, []
-    while day <= group.ai_to:
-        fault = model.day_fault(group, need.ranch, need.trips, day)
-        if fault:
-            faults[fault] += 1
-            blocked.append(day.isoformat())
-        day += timedelta(days=1)
-    if faults["season"]:
-        text = f"On {faults['season']} of the possible AI days the programme would begin or end outside of the season."
-        yield Cause("season", text, (group.id, *blocked[:3]))
-    if faults["closed"]:
-        text = f"On {faults['closed']} of the possible AI days a chute trip falls on a day when {need.ranch.name} is closed."
-        yield Cause("closed", text, (need.ranch.id, *blocked[:3]))
-    if needs_heat_visits(group):
-        text = "AI follows heat over several days; technicians are booked for AI at set hours only. Let the ranch inseminate."
-        yield Cause("heat_detection", text, (group.id,))
-    elif group.ai_by is Hands.TECHNICIAN and need.protocol.ai_steps:
-        yield from _crew_causes(model, need)
-
-
-def _crew_causes(model: Model, need: Need) -> Iterator[Cause]:
-    group, able = need.group, model.crews[need.group.id]
-    if not able:
-        text = (
-            f"No technician has what the group asks for: {', '.join(sorted(group.skills)) or 'there is no technician'}."
-        )
-        yield Cause("skill", text, (group.id,))
+    trial = _Trial(search, need)
+    core = list(requirements(search.model, need))
+    if trial.fits(core, without_others=True):
+        core.append(_others(need))
+    if not trial.fails(core):  # the search overlooked a place that is there: say so rather than invent a conflict
+        yield Cause("overlooked", "There is a place; plan the season once more.", (need.group.id,))
         return
-    people = model.season.technicians
-    most = max(people[name].max_head_per_day for name in able)
-    if group.head > most and need.ranch.ai_stalls < 2 and not group.needs_barn:
-        text = f"{group.head} head in one day are more than any technician's limit of {most}, and there is one stall."
-        yield Cause("head_limit", text, (group.id, *able[:3]))
-    off = [day for day in need.days if all(day in people[name].days_off for name in able)]
+    for requirement in list(core):
+        rest = [item for item in core if item is not requirement]
+        if trial.fails(rest):
+            core = rest
+    if not core:
+        text = f"The programme does not fit the handling hours of {need.ranch.name} with {need.group.head} head on any day."
+        yield Cause("hours", text, (need.group.id, need.ranch.id))
+    for requirement in core:
+        yield Cause(requirement.kind, _sentence(requirement, core), requirement.about)
+
+
+def _sentence(requirement: Requirement, core: Sequence[Requirement]) -> str:
+    """One readable sentence; where several hold together, each says so."""
+    if len(core) == 1:
+        return f"{requirement.text[0].upper()}{requirement.text[1:]}: that alone leaves no day."
+    others = ", ".join(item.name for item in core if item is not requirement)
+    return f"{requirement.text[0].upper()}{requirement.text[1:]}; together with {others} that leaves no day."
+
+
+def _others(need: Need) -> Requirement:
+    text = f"technicians, barns or the chute of {need.ranch.name} are taken by other groups at the hours that are left"
+    name = "the other groups where they are"
+    return Requirement("taken", name, text, (need.group.id, need.ranch.id), lambda season, group: (season, group))
+
+
+def requirements(model: Model, need: Need) -> Iterator[Requirement]:
+    """What binds the group, in the order in which the filter tries to do without it. Other groups are not among it."""
+    season, group, ranch = model.season, need.group, need.ranch
+    text = f"AI must fall from {group.ai_from:%a %d %b} to {group.ai_to:%a %d %b}"
+    about: tuple[str, ...] = (group.id, group.ai_from.isoformat(), group.ai_to.isoformat())
+    yield Requirement("window", "the days wished for", text, about, _wider)
+    span = f"{season.first_day:%d %b} to {season.last_day:%d %b}"
+    text = f"the programme's {_length(need)} days must lie within the season, {span}"
+    yield Requirement("season", "the season's days", text, (group.id,), _longer_season)
+    if group.done:
+        last = max(group.done, key=lambda item: item.at)
+        when = f"{group.protocol.by_key[last.step].label}, {last.at.astimezone(ranch.zone):%a %d %b, %H:%M}"
+        text = f"steps that were carried out fix its days and hours (the last: {when})"
+        about = (group.id, *(item.step for item in group.done[:3]))
+        yield Requirement("done", "the steps carried out", text, about, _not_done, narrows=True)
+    if ranch.closed_days:
+        text = f"{ranch.name} is closed on some of the days needed"
+        about = (ranch.id, *(day.isoformat() for day in sorted(ranch.closed_days)[:3]))
+        yield Requirement("closed", "the days when the ranch is closed", text, about, _open(ranch))
+    text = f"{ranch.name} handles cattle from {ranch.opens:%H:%M} to {ranch.closes:%H:%M}"
+    yield Requirement("handling_hours", "the handling hours", text, (ranch.id,), _round_the_clock(ranch), narrows=True)
+    if need.works:
+        yield from _technician_requirements(season, group)
+
+
+def _technician_requirements(season: Season, group: Group) -> Iterator[Requirement]:
+    able = [person for person in season.technicians.values() if group.skills <= person.skills]
+    if group.skills:
+        text = f"the group asks for {', '.join(sorted(group.skills))}{'' if able else ', which no technician has'}"
+        about = (group.id, *sorted(group.skills))
+        yield Requirement("skill", "the skills asked for", text, about, _no_skills, narrows=True)
+    off = [person.id for person in able if person.days_off]
     if off:
-        text = f"Every technician for this group is off on {len(off)} of its possible days."
-        yield Cause("days_off", text, (group.id, *(day.isoformat() for day in off[:3])))
-    if need.days and len(off) < len(need.days):
-        names = ", ".join(people[name].name for name in able[:3])
-        text = (
-            f"On the days that are left the technicians ({names}) or the chute of {need.ranch.name} are taken at the hours "
-            "that the programme allows."
+        text, lift = "technicians have days off", _technicians(days_off=frozenset())
+        yield Requirement("days_off", "the technicians' days off", text, (group.id, *off[:3]), lift)
+    most = max((person.max_head_per_day for person in able), default=0)
+    text, lift = f"nobody takes more than {most} head a day", _technicians(max_head_per_day=5_000)
+    yield Requirement("head_limit", "the head limit", text, (group.id,), lift)
+    text = "technicians must drive, work and be back within their hours"
+    yield Requirement("working_hours", "the technicians' hours", text, (group.id,), _any_hours, narrows=True)
+    if group.needs_barn:
+        text = "the group needs the breeding barn"
+        yield Requirement("barn", "the barn", text, (group.id,), _no_barn, narrows=True)
+    if group.order is Order.ANY:
+        text = "animals come through the chute in any order, which narrows the hours"
+        yield Requirement("order", "the order through the chute", text, (group.id,), _in_order, narrows=True)
+
+
+def _length(need: Need) -> int:
+    days = [step.day for step in need.protocol.steps]
+    return max(days) - min(days) + 1
+
+
+def _wider(season: Season, group: Group) -> tuple[Season, Group]:
+    first = max(season.first_day, group.ai_from - timedelta(days=_WIDE_DAYS))
+    last = min(season.last_day, group.ai_to + timedelta(days=_WIDE_DAYS))
+    return season, replace(group, ai_from=min(first, group.ai_from), ai_to=max(last, group.ai_to))
+
+
+def _longer_season(season: Season, group: Group) -> tuple[Season, Group]:
+    more = timedelta(days=60)
+    return replace(season, first_day=season.first_day - more, last_day=season.last_day + more), group
+
+
+def _open(ranch: Ranch) -> Lift:
+    def lift(season: Season, group: Group) -> tuple[Season, Group]:
+        return _with_ranch(season, replace(season.ranches[ranch.id], closed_days=frozenset())), group
+
+    return lift
+
+
+def _round_the_clock(ranch: Ranch) -> Lift:
+    def lift(season: Season, group: Group) -> tuple[Season, Group]:
+        now = season.ranches[ranch.id]
+        return _with_ranch(
+            season,
+            replace(now, opens=now.opens.replace(hour=0, minute=0), closes=now.closes.replace(hour=23, minute=59)),
+        ), group
+
+    return lift
+
+
+def _with_ranch(season: Season, ranch: Ranch) -> Season:
+    return replace(season, ranches={**season.ranches, ranch.id: ranch})
+
+
+def _technicians(**change: object) -> Lift:
+    def lift(season: Season, group: Group) -> tuple[Season, Group]:
+        people: dict[str, Technician] = {key: replace(person, **change) for key, person in season.technicians.items()}  # type: ignore[arg-type]
+        return replace(season, technicians=people), group
+
+    return lift
+
+
+def _any_hours(season: Season, group: Group) -> tuple[Season, Group]:
+    people = {
+        key: replace(
+            person, starts=person.starts.replace(hour=0, minute=0), ends=person.ends.replace(hour=23, minute=59)
         )
-        yield Cause("taken", text, (group.id, *able[:3]))
+        for key, person in season.technicians.items()
+    }
+    return replace(season, technicians=people), group
 
 
+def _not_done(season: Season, group: Group) -> tuple[Season, Group]:
+    return season, replace(group, done=())
+
+
+def _no_skills(season: Season, group: Group) -> tuple[Season, Group]:
+    return season, replace(group, skills=frozenset())
+
+
+def _no_barn(season: Season, group: Group) -> tuple[Season, Group]:
+    return season, replace(group, needs_barn=False)
+
+
+def _in_order(season: Season, group: Group) -> tuple[Season, Group]:
+    return season, replace(group, order=Order.KEPT)
+
+
+class _Trial:
+    """Tries to insert the group into the plan as it is under some of the requirements only."""
+
+    def __init__(self, search: Search, need: Need) -> None:
+        self.search, self.need = search, need
+
+    def fails(self, held: Sequence[Requirement]) -> bool:
+        """Whether the group finds no place while these requirements hold and all others are lifted."""
+        return not self.fits(held, without_others=all(item.kind != "taken" for item in held))
+
+    def fits(self, held: Sequence[Requirement], *, without_others: bool) -> bool:
+        """Whether the group finds a place under the requirements held, beside the other groups or without them."""
+        kinds = {item.kind for item in held}
+        lifted = [item for item in requirements(self.search.model, self.need) if item.kind not in kinds]
+        narrowing = [item for item in lifted if item.narrows]
+        kept = (chosen for many in range(len(narrowing) + 1) for chosen in combinations(narrowing, many))
+        return any(self._fits([item for item in lifted if item not in some], without_others) for some in kept)
+
+    def _fits(self, lifted: Sequence[Requirement], without_others: bool) -> bool:
+        season, group = self.search.model.season, self.need.group
+        for requirement in lifted:
+            season, group = requirement.lift(season, group)
+        return fits(self.search, season, group, without_others=without_others)
+
+
+def fits(search: Search, season: Season, group: Group, *, without_others: bool = False) -> bool:
+    """Whether a changed group finds a place in a changed season, beside all others where they are (or without them)."""
+    old = search.model
+    if season is old.season and not without_others:
+        return _can_insert(search.insertion, old.need(group, old.index[group.id]))
+    others = () if without_others else _others_about(search, group)
+    model = Model(replace(season, groups=(*others, group)))
+    trial = Search(model, 1, {})
+    if others and not unpack(trial.state, pack(search.state, {old.index[item.id] for item in others})):
+        return False
+    return _can_insert(trial.insertion, model.needs[-1])
+
+
+def _others_about(search: Search, group: Group) -> tuple[Group, ...]:
+    """Placed groups that can stand in the way: of the same ranch, or with a technician on a day that matters."""
+    state, model = search.state, search.model
+    need = model.needs[model.index[group.id]]
+    # A day more on either side: a technician's day is the season's, which may lie beside the ranch's.
+    first = group.ai_from.toordinal() - _WIDE_DAYS - 1 + min(need.spots, default=0)
+    last = group.ai_to.toordinal() + _WIDE_DAYS + 1 + max(need.spots, default=0)
+    chosen = set(state.at_ranch[need.place])
+    for key, route in state.days.items():
+        if first <= key // state.width <= last:
+            chosen.update(visit.need.index for visit in route.visits)
+    return tuple(model.needs[index].group for index in sorted(chosen) if index != need.index)
+
+
+def _can_insert(insertion: Insertion, need: Need) -> bool:
+    return insertion.everywhere(need) is not None
+
+
+# -- what would make it fit ---------------------------------------------------------------------------------------
 def _remedies(search: Search, need: Need) -> Iterator[Remedy]:
-    """At most four single changes, the mildest of each kind."""
-    group, season = need.group, search.model.season
-    for field, step in (("ai_to", 1), ("ai_from", -1)):
-        for days in _WIDEN:
-            day: date = getattr(group, field) + timedelta(days=step * days)
-            if not season.first_day <= day <= season.last_day:
-                break
-            changed = replace(group, ai_to=day) if field == "ai_to" else replace(group, ai_from=day)
-            if _fits(search, changed):
-                word = "later" if step > 0 else "earlier"
-                yield Remedy(
-                    f"Allow AI {days} day{'s' if days > 1 else ''} {word} ({day:%a %d %b}).",
-                    group.id,
-                    field,
-                    day.isoformat(),
-                )
-                break
-    if group.ai_by is Hands.TECHNICIAN and _fits(search, replace(group, ai_by=Hands.RANCH)):
-        yield Remedy("Let the ranch inseminate its own.", group.id, "ai_by", "ranch")
-    if group.needs_barn and _fits(search, replace(group, needs_barn=False)):
-        yield Remedy("Do without the breeding barn.", group.id, "needs_barn", False)
-    if group.order.value == "any" and _fits(search, replace(group, order=type(group.order)("kept"))):
-        yield Remedy("Keep the order through the chute.", group.id, "order", "kept")
-    if group.steps_by is Hands.TECHNICIAN and _fits(search, replace(group, steps_by=Hands.RANCH)):
-        yield Remedy("Let the ranch give the treatments itself.", group.id, "steps_by", "ranch")
+    """Single changes, the mildest of each kind, the cheapest first."""
+    found = [remedy for remedy in _tried(search, need) if remedy is not None]
+    yield from (remedy for _, remedy in sorted(found, key=lambda item: item[0]))
 
 
-def _fits(search: Search, group: Group) -> bool:
-    """Whether the changed group finds a place beside all others as they are."""
-    old = search.model.needs[group.id]
-    search.model.needs[group.id] = search.model.need(group)
-    try:
-        return search.best(group.id) is not None
-    finally:
-        search.model.needs[group.id] = old
+def _tried(search: Search, need: Need) -> Iterator[tuple[float, Remedy] | None]:
+    group = need.group
+    yield _days(search, group, "ai_to", 1)
+    yield _days(search, group, "ai_from", -1)
+    if group.ai_by is Hands.TECHNICIAN:
+        yield _change(
+            search, group, replace(group, ai_by=Hands.RANCH), "ai_by", "ranch", "Let the ranch inseminate its own."
+        )
+    if group.steps_by is Hands.TECHNICIAN:
+        text = "Let the ranch give the treatments itself."
+        yield _change(search, group, replace(group, steps_by=Hands.RANCH), "steps_by", "ranch", text)
+    if group.needs_barn:
+        text = "Do without the breeding barn."
+        yield _change(search, group, replace(group, needs_barn=False), "needs_barn", False, text)
+    if group.order is Order.ANY:
+        text = "Keep the order through the chute."
+        yield _change(search, group, replace(group, order=Order.KEPT), "order", "kept", text)
+    yield _fewer(search, group)
+
+
+def _change(
+    search: Search, group: Group, changed: Group, field: str, to: str | bool, text: str
+) -> tuple[float, Remedy] | None:
+    cost = _price(search, changed)
+    return None if cost is None else (cost, Remedy(text, group.id, field, to))
+
+
+def _price(search: Search, changed: Group) -> float | None:
+    """What the changed group adds to the plan's cost; None where it finds no place."""
+    old = search.model
+    found = search.insertion.everywhere(old.need(changed, old.index[changed.id]))
+    return None if found is None else found.cost
+
+
+def _days(search: Search, group: Group, field: str, step: int) -> tuple[float, Remedy] | None:
+    season = search.model.season
+    for days in _WIDEN:
+        day: date = getattr(group, field) + timedelta(days=step * days)
+        if not season.first_day <= day <= season.last_day:
+            return None
+        cost = _price(search, replace(group, ai_to=day) if field == "ai_to" else replace(group, ai_from=day))
+        if cost is not None:
+            word = "later" if step > 0 else "earlier"
+            text = f"Allow AI {days} day{'s' if days > 1 else ''} {word} ({day:%a %d %b})."
+            return cost, Remedy(text, group.id, field, day.isoformat())
+    return None
+
+
+def _fewer(search: Search, group: Group) -> tuple[float, Remedy] | None:
+    """The most head, in steps of a tenth, that would find a place."""
+    for tenths in range(9, 4, -1):
+        head = group.head * tenths // 10
+        if head < 1:
+            return None
+        cost = _price(search, replace(group, head=head))
+        if cost is not None:
+            text = f"Breed {head} of the {group.head} head in this group, the rest another time."
+            return cost, Remedy(text, group.id, "head", head)
+    return None

@@ -1,14 +1,18 @@
 """The problem prepared for search: minutes since the epoch in UTC, places, driving times, what each group needs."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, timezone
-from functools import lru_cache
-from math import asin, ceil, cos, radians, sin, sqrt
+from enum import StrEnum
+from functools import cached_property, lru_cache
+from math import asin, cos, radians, sin, sqrt
 from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from scheduling.kernel.protocol import Protocol, Step
 from scheduling.kernel.season import Group, Hands, Order, Ranch, Season, Technician
+from scheduling.kernel.sessions import HeatSession, heat_sessions
 from scheduling.kernel.throughput import Pace
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=timezone.utc)
@@ -59,25 +63,106 @@ class Trip:
         return self.keys[0]
 
 
-@dataclass(frozen=True)
-class Need:
-    """What placing a group takes. `days` are its possible AI days, the wanted one first."""
+class Part(StrEnum):
+    """What a technician comes for."""
 
+    AI = "ai"
+    SERVICE = "service"
+    HEAT = "heat"
+
+
+@dataclass(frozen=True)
+class Work:
+    """Something that a technician must be there for: a timed AI session, a treatment trip, or AI after seen heat."""
+
+    part: Part
+    key: str
+    day: int
+    trip: Trip | None
+    heat: HeatSession | None
+
+
+@dataclass(frozen=True, eq=False)
+class Need:
+    """What placing a group takes. `days` are its possible AI days as ordinals, the wanted one first; `able` its technicians,
+    the nearest first; `works` what technicians come for, timed AI first; `spots` the days, from the AI day, of handling.
+    """
+
+    index: int
     group: Group
     ranch: Ranch
+    place: int
     trips: tuple[Trip, ...]
     loose: tuple[Step, ...]
-    days: tuple[date, ...]
+    days: tuple[int, ...]
     fixed: Mapping[str, int]
+    works: tuple[Work, ...]
+    able: tuple[int, ...]
+    wanted: int
+    spots: frozenset[int]
+    tight: bool
 
     @property
     def protocol(self) -> Protocol:
         """The group's protocol."""
         return self.group.protocol
 
+    @cached_property
+    def sessions(self) -> tuple[Trip, ...]:
+        """The trips with timed AI."""
+        return tuple(trip for trip in self.trips if trip.ai is not None)
+
+    @cached_property
+    def anchor(self) -> Trip | None:
+        """The treatment trip that the hours to AI are counted from."""
+        if not self.sessions:
+            return None
+        ai = self.sessions[0].ai
+        assert ai is not None and ai.after is not None  # noqa: PT018
+        return next(trip for trip in self.trips if ai.after.step in trip.keys)
+
+    @cached_property
+    def coupled(self) -> int:
+        """How many of a technician's visits hang together by hours."""
+        bound = {trip.key for trip in self.trips if trip.ai is not None or hour_anchor(trip) is not None}
+        if self.anchor is not None:
+            bound.add(self.anchor.key)
+        return sum(work.trip is not None and work.trip.key in bound for work in self.works)
+
+    @cached_property
+    def _handled(self) -> dict[int, frozenset[int]]:
+        return {}
+
+    def days_on(self, ai_day: int) -> frozenset[int]:
+        """The days of handling, as ordinals, with AI on a day."""
+        found = self._handled.get(ai_day)
+        if found is None:
+            found = self._handled[ai_day] = frozenset(ai_day + day for day in self.spots)
+        return found
+
+    def fixed_start(self, trip: Trip) -> int | None:
+        """When the trip was carried out, or None."""
+        return next((self.fixed[key] for key in trip.keys if key in self.fixed), None) if self.fixed else None
+
     def pace(self, ai_rate: float) -> Pace:
         """The group's pace with AI at a rate."""
         return Pace(self.ranch.treat_rate, ai_rate, self.group.order is Order.KEPT)
+
+
+@dataclass(frozen=True, eq=False)
+class Person:
+    """A technician prepared for search; `base` is the place number of the base, `bookable` how many days are not off."""
+
+    index: int
+    technician: Technician
+    base: int
+    days_off: frozenset[int]
+    bookable: int
+
+    @property
+    def rate(self) -> float:
+        """Head per hour."""
+        return self.technician.ai_rate
 
 
 def trips_of(protocol: Protocol) -> tuple[Trip, ...]:
@@ -94,42 +179,99 @@ def trips_of(protocol: Protocol) -> tuple[Trip, ...]:
     )
 
 
-def needs_heat_visits(group: Group) -> bool:
-    """Whether a technician would have to come morning and evening over the days of heat detection.
+def hour_anchor(trip: Trip) -> Step | None:
+    """The step of a treatment trip that must follow another within hours (a second PG), if there is one."""
+    for step in trip.steps:
+        rule = step.after
+        if trip.ai is None and rule is not None and rule.stated and rule.target_h > 0 and rule.window[1] < 24:
+            return step
+    return None
 
-    Such visits are not planned: the group is reported as unplaced with that cause.
-    """
-    return group.ai_by is Hands.TECHNICIAN and bool(group.protocol.heat_watches) and not group.protocol.ai_steps
+
+def works_of(group: Group, trips: tuple[Trip, ...]) -> tuple[Work, ...]:
+    """What technicians must come for."""
+    works: list[Work] = []
+    if group.ai_by is Hands.TECHNICIAN:
+        works += [Work(Part.AI, trip.ai.key, trip.day, trip, None) for trip in trips if trip.ai is not None]
+        works += [Work(Part.HEAT, item.key, item.day, None, item) for item in heat_sessions(group.protocol)]
+    if group.steps_by is Hands.TECHNICIAN:
+        works += [Work(Part.SERVICE, trip.key, trip.day, trip, None) for trip in trips if trip.ai is None]
+    return tuple(works)
 
 
 class Model:
-    """A season with everything that search looks up often."""
+    """A season with everything that search looks up often. Ranches are places 0, 1, ...; bases follow."""
 
     def __init__(self, season: Season) -> None:
         self.season = season
-        self.needs = {group.id: self.need(group) for group in season.groups}
-        self._km: dict[tuple[str, str], float] = {}
-        self.crews = {
-            group.id: self._crews(group)
-            if group.ai_by is Hands.TECHNICIAN or group.steps_by is Hands.TECHNICIAN
-            else ()
-            for group in season.groups
-        }
+        ranches = list(season.ranches.values())
+        self._ranches = ranches
+        self._spills: dict[int, bool] = {}
+        self._places = [(ranch.lat, ranch.lon) for ranch in ranches]
+        self._place_of = {ranch.id: i for i, ranch in enumerate(ranches)}
+        length = (season.last_day - season.first_day).days + 1
+        self.people = [
+            Person(
+                i,
+                person,
+                len(ranches) + i,
+                frozenset(day.toordinal() for day in person.days_off),
+                max(1, length - sum(season.first_day <= day <= season.last_day for day in person.days_off)),
+            )
+            for i, person in enumerate(season.technicians.values())
+        ]
+        # What evenness of load weighs for each technician; empty where the season does not weigh it.
+        uneven = season.weights.uneven_load
+        self.load_price = [uneven / person.bookable for person in self.people] if uneven else []
+        self._places += [(person.lat, person.lon) for person in season.technicians.values()]
+        self.number = {person.technician.id: person.index for person in self.people}
+        self._roads: list[list[tuple[float, int]] | None] = [None] * len(self._places)
+        self._spots = np.array([_unit(place) for place in self._places], dtype=np.float64).reshape(-1, 3).T
+        self._able: dict[tuple[int, frozenset[str]], tuple[int, ...]] = {}
+        self.last_stop = [ranch.last_stop for ranch in ranches]
+        self.needs = [self.need(group, i) for i, group in enumerate(season.groups)]
+        self.index = {group.id: i for i, group in enumerate(season.groups)}
 
-    def need(self, group: Group) -> Need:
+    def restrict(self, days: Mapping[str, tuple[int, ...]]) -> None:
+        """Leave each group only these AI days."""
+        self.needs = [
+            replace(need, days=tuple(day for day in need.days if day in days[need.group.id])) for need in self.needs
+        ]
+
+    def place_of(self, ranch: str) -> int:
+        """The place number of a ranch."""
+        return self._place_of[ranch]
+
+    @staticmethod
+    def date_of(ordinal: int) -> date:
+        """The date of a day's ordinal."""
+        return date.fromordinal(ordinal)
+
+    def need(self, group: Group, index: int) -> Need:
         """What the group takes, and on which days AI can fall at all."""
         ranch = self.season.ranches[group.ranch]
+        place = self._place_of[group.ranch]
         trips = trips_of(group.protocol)
         loose = tuple(step for step in group.protocol.steps if step.trip is None)
         fixed = {item.step: minute(item.at) for item in group.done}
-        return Need(group, ranch, trips, loose, self._days(group, ranch, trips), fixed)
+        works = works_of(group, trips)
+        able = self._technicians(group, place) if works else ()
+        days = self._days(group, ranch, trips, works)
+        on_days = [trip.day for trip in trips]
+        spots = frozenset([*on_days, *(work.day for work in works)])
+        own_ai = group.ai_by is Hands.RANCH and any(
+            trip.ai is not None for trip in trips
+        )  # no visit's window stands for it
+        tight = (
+            own_ai or len(set(on_days)) < len(on_days) or any(work.heat is not None for work in works) or bool(fixed)
+        )
+        wanted = group.ai_wanted.toordinal()
+        return Need(index, group, ranch, place, trips, loose, days, fixed, works, able, wanted, spots, tight)
 
-    def _days(self, group: Group, ranch: Ranch, trips: tuple[Trip, ...]) -> tuple[date, ...]:
-        if needs_heat_visits(group):
-            return ()
+    def _days(self, group: Group, ranch: Ranch, trips: tuple[Trip, ...], works: tuple[Work, ...]) -> tuple[int, ...]:
         span = range((group.ai_to - group.ai_from).days + 1)
         days = [group.ai_from + timedelta(days=i) for i in span]
-        days = [day for day in days if not self.day_fault(group, ranch, trips, day)]
+        days = [day for day in days if not self.day_fault(group, ranch, trips, works, day)]
         if group.done:
             reference = group.protocol.reference_day
             started = {
@@ -137,42 +279,82 @@ class Model:
                 for item in group.done
             }
             days = [day for day in days if day in started]
-        return tuple(sorted(days, key=lambda day: (abs((day - group.ai_wanted).days), day)))
+        return tuple(day.toordinal() for day in sorted(days, key=lambda day: (abs((day - group.ai_wanted).days), day)))
 
-    def day_fault(self, group: Group, ranch: Ranch, trips: tuple[Trip, ...], day: date) -> str | None:
+    def day_fault(
+        self, group: Group, ranch: Ranch, trips: tuple[Trip, ...], works: tuple[Work, ...], day: date
+    ) -> str | None:
         """Why AI on that day is out of the question, or None: "season" or "closed"."""
         reference = group.protocol.reference_day
-        spans = [day + timedelta(days=step.day - reference) for step in group.protocol.steps]
+        offsets = [step.day - reference for step in group.protocol.steps]
+        offsets += [work.day for work in works]
+        spans = [day + timedelta(days=offset) for offset in offsets]
         if min(spans) < self.season.first_day or max(spans) > self.season.last_day:
             return "season"
         done = {item.step for item in group.done}
         for trip in trips:
             if not done.intersection(trip.keys) and day + timedelta(days=trip.day) in ranch.closed_days:
                 return "closed"
+        if any(work.heat and day + timedelta(days=work.day) in ranch.closed_days for work in works):
+            return "closed"
         return None
 
-    def _crews(self, group: Group) -> tuple[str, ...]:
+    def _technicians(self, group: Group, place: int) -> tuple[int, ...]:
         """Technicians with the skills that the group asks for, the nearest first."""
-        ranch = self.season.ranches[group.ranch]
-        able = [t for t in self.season.technicians.values() if group.skills <= t.skills]
-        return tuple(t.id for t in sorted(able, key=lambda t: (self.km(f"T{t.id}", f"R{ranch.id}"), t.id)))
+        key = (place, group.skills)
+        if key not in self._able:
+            road = self.road(place)
+            able = [person for person in self.people if group.skills <= person.technician.skills]
+            self._able[key] = tuple(
+                person.index for person in sorted(able, key=lambda person: (road[person.base][0], person.index))
+            )
+        return self._able[key]
 
-    def km(self, one: str, other: str) -> float:
-        """Road km between two places, named R<ranch> or T<technician> (the base)."""
-        if one == other:
-            return 0.0
-        key = (one, other) if one < other else (other, one)
-        if key not in self._km:
-            self._km[key] = great_circle_km(self._place(one), self._place(other)) * self.season.travel.road_factor
-        return self._km[key]
+    def rest_days(self, need: Need, ai_day: int) -> int:
+        """What AI on that day counts where it is a weekend or holiday and the season weighs it: one more than before."""
+        if not self.season.weights.rest_day or not self.season.is_rest_day(date.fromordinal(ai_day)):
+            return 0
+        return 1 + need.ranch.rest_days_before
 
-    def _place(self, name: str) -> tuple[float, float]:
-        table: Mapping[str, Ranch] | Mapping[str, Technician] = (
-            self.season.ranches if name[0] == "R" else self.season.technicians
+    def spills(self, place: int) -> bool:
+        """Whether the ranch's handling hours can reach into another of the season's days than their own."""
+        found = self._spills.get(place)
+        if found is None:
+            found = self._spills[place] = self._reaches_over(self._ranches[place])
+        return found
+
+    def _reaches_over(self, ranch: Ranch) -> bool:
+        season = self.season
+        if ranch.zone == season.zone:
+            return False
+        length = (season.last_day - season.first_day).days
+        days = [
+            season.first_day + timedelta(days=length * i // 4) for i in range(5)
+        ]  # both sides of changes of the clock
+        return any(
+            day_of(minute_of(day, clock, ranch.zone) + more, season.zone) != day
+            for day in days
+            for clock, more in ((ranch.opens, -60), (ranch.closes, 60))
         )
-        place = table[name[1:]]
-        return place.lat, place.lon
 
-    def drive(self, one: str, other: str) -> int:
-        """Driving minutes, rounded up."""
-        return ceil(self.km(one, other) / self.season.travel.speed_kmh * 60 - 1e-9)
+    def road(self, place: int) -> list[tuple[float, int]]:
+        """Road km and driving minutes (rounded up) from a place to every place."""
+        found = self._roads[place]
+        if found is None:
+            found = self._roads[place] = self._measure(place)
+        return found
+
+    def _measure(self, place: int) -> list[tuple[float, int]]:
+        """The chord of the unit sphere, then its arc. The arc by `math`, whose last bit is the same on every processor."""
+        x, y, z = ((column - column[place]) ** 2 for column in self._spots)
+        chords = np.sqrt(x + y + z)
+        arcs = np.array([asin(half) for half in np.minimum(1.0, chords / 2).tolist()])
+        km = 2 * _EARTH_KM * self.season.travel.road_factor * arcs
+        minutes = np.ceil(km * (60 / self.season.travel.speed_kmh) - 1e-9).astype(np.int64)
+        return list(zip(km.tolist(), minutes.tolist(), strict=True))
+
+
+def _unit(place: tuple[float, float]) -> tuple[float, float, float]:
+    """A place as a point of the unit sphere."""
+    lat, lon = radians(place[0]), radians(place[1])
+    return cos(lat) * cos(lon), cos(lat) * sin(lon), sin(lat)

@@ -1,220 +1,255 @@
-"""The search: a first plan group by group, then take some groups out and put them back better, again and again."""
+"""The rounds of the search: take some groups out, put them back better, keep what pays, again and again."""
 
 import random
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import date
-from math import exp, inf
+from collections import deque
+from collections.abc import Iterable, Mapping
+from math import log
 
-from scheduling.kernel.search.model import Model, Need
-from scheduling.kernel.search.placing import NEAREST, Crew, Placer
-from scheduling.kernel.search.state import Placement, State
-from scheduling.kernel.season import Hands
+import numpy as np
+import numpy.typing as npt
 
-_HOT, _COLD = 80.0, 1.0
-# Share of placements whose AI is not tried at the earliest hour.
-_LATE = 0.3
+from scheduling.kernel.search.chute import Assignment
+from scheduling.kernel.search.insertion import Insertion, Wish
+from scheduling.kernel.search.model import Model
+from scheduling.kernel.search.routes import Route
+from scheduling.kernel.search.state import State
+
+COLD = 2.0
+FAR = 10_000_000  # later than any day
+_BLINK = 0.01
+_OUT_TRIED = 0.2  # how often groups that are left out are tried with others
+_FIRST_NEAREST = 3
+_REMEMBERED = 12
+_NEIGHBOURS = 60
+# A day apart counts as so many km when neighbours are chosen.
+_KM_PER_DAY = 6.0
+_KM_NEVER = 300.0
 
 
-@dataclass(frozen=True)
-class Wish:
-    """What a plan to be kept says of a group: changing it costs something."""
-
-    day: date
-    technicians: frozenset[str]
+def hot_for(rounds_per_group: float) -> float:
+    """The temperature to begin a cooling with: the more rounds for each group, the hotter (measured on our own seasons)."""
+    return min(200.0, max(20.0, 6.0 * rounds_per_group))
 
 
-# The price of change when a plan is repaired: a group on another day, each day, another technician.
-_CHANGED_DAY, _PER_DAY, _CHANGED_TECHNICIAN = 150.0, 30.0, 40.0
+class Snapshot:
+    """A state to come back to."""
+
+    __slots__ = ("cost", "days", "placed")
+
+    def __init__(self, state: State) -> None:
+        self.placed: list[Assignment | None] = list(state.placed)
+        self.days: dict[int, Route] = dict(state.days)
+        self.cost = state.cost()
 
 
 class Search:
     """Holds a state and improves it. Deterministic for a seed and a number of rounds."""
 
-    def __init__(self, model: Model, seed: int, keep: dict[str, Wish]) -> None:
-        self.model, self.keep = model, keep
+    def __init__(self, model: Model, seed: int, wishes: Mapping[int, Wish]) -> None:
+        self.model = model
         self.rng = random.Random(seed)
         self.state = State(model)
+        self.insertion = Insertion(self.state, wishes, self.rng)
+        needs = model.needs
+        self.order = sorted(range(len(needs)), key=lambda i: (len(needs[i].days), -needs[i].group.head, i))
+        self.free = list(range(len(needs)))
+        self.free_set = frozenset(self.free)
+        self._near: dict[int, list[int]] = {}
+        self._spread: list[
+            npt.NDArray[np.int64]
+        ] = []  # of the free groups: place, wanted day, first and last possible day
+        self.best = Snapshot(self.state)
+        self.bests: deque[Snapshot] = deque(maxlen=_REMEMBERED)
+
+    def restrict(self) -> None:
+        """After the model's days were cut down: groups that have one possible day stay in play, those with none do not."""
+        self.free = [i for i in range(len(self.model.needs)) if self.model.needs[i].days]
+        self.free_set = frozenset(self.free)
+        self._near, self._spread = {}, []
         self.order = sorted(
-            model.needs, key=lambda name: (len(model.needs[name].days), -model.needs[name].group.head, name)
+            self.free, key=lambda i: (len(self.model.needs[i].days), -self.model.needs[i].group.head, i)
         )
-        self.blink = 0.0
 
-    # -- cost -----------------------------------------------------------------------------------------------------
-    def cost(self) -> float:
-        """The contract's cost of the state, and of what it changes against the plan to be kept."""
-        weights, state = self.model.season.weights, self.state
-        own = sum(state.own_cost(item) + self.change(item) for item in state.placed.values())
-        unplaced = len(self.model.needs) - len(state.placed)
-        return state.routes_cost + own + weights.worst_move * state.worst_move() + weights.unplaced * unplaced
-
-    def change(self, placement: Placement) -> float:
-        """What it costs that a group is not where the plan to be kept has it."""
-        wish = self.keep.get(placement.group)
-        if wish is None:
-            return 0.0
-        days = abs((placement.day - wish.day).days)
-        others = frozenset(technician for technician, _ in placement.stops) != wish.technicians
-        return (_CHANGED_DAY + _PER_DAY * days if days else 0.0) + (_CHANGED_TECHNICIAN if others else 0.0)
-
-    # -- putting one group in -------------------------------------------------------------------------------------
-    def crews(self, need: Need, day: date) -> Iterator[tuple[float, Crew]]:
-        """Crews worth trying on a day, each with the least it can add to the routes' cost."""
-        if need.group.ai_by is Hands.RANCH or not need.protocol.ai_steps:
-            yield 0.0, Crew((), need.ranch.ai_rate)
-            return
-        people, able = self.model.season.technicians, self.model.crews[need.group.id]
-        wish = self.keep.get(need.group.id)
-        wanted = [name for name in able if wish and name in wish.technicians]
-        near = list(dict.fromkeys([*wanted, *able[:NEAREST]]))
-        offers = []
-        for name in near:
-            least = self._least(name, day, need)
-            if least < inf:
-                offers.append((least, name))
-                yield least, Crew((name,), people[name].ai_rate)
-        stalls = need.ranch.ai_stalls
-        if need.group.needs_barn:
-            stalls = max([stalls, *(barn.stalls for barn in self.model.season.barns.values())])
-        if stalls < 2:
-            return
-        for i, (cost, one) in enumerate(offers[:4]):
-            for other_cost, other in offers[i + 1 : 4]:
-                yield cost + other_cost, Crew((one, other), people[one].ai_rate + people[other].ai_rate)
-
-    def _late(self) -> float:
-        """How far into its window AI is tried first: mostly at once, sometimes later, so that others fit before it."""
-        return self.rng.random() if self.blink and self.rng.random() < _LATE else 0.0
-
-    def _least(self, technician: str, day: date, need: Need) -> float:
-        gaps = self.state.gaps(technician, day, f"R{need.ranch.id}", 1, 1)
-        return min((cost for _, _, cost in gaps), default=inf)
-
-    def best(self, name: str) -> Placement | None:
-        """The cheapest placement found for a group, or None. Crews that cannot beat the best so far are passed over."""
-        need, weights = self.model.needs[name], self.model.season.weights
-        worst = self.state.worst_move()
-        best: Placement | None = None
-        best_cost = inf
-        for day in need.days:
-            moved = abs((day - need.group.ai_wanted).days)
-            fixed = weights.day_moved * moved + weights.worst_move * max(0, moved - worst)
-            wish = self.keep.get(name)
-            if wish and wish.day != day:
-                fixed += _CHANGED_DAY + _PER_DAY * abs((day - wish.day).days)
-            if fixed >= best_cost:
-                if wish:
-                    continue
-                break
-            for least, crew in sorted(self.crews(need, day), key=lambda item: (item[0], item[1].technicians)):
-                if fixed + least >= best_cost or (self.blink and self.rng.random() < self.blink):
-                    continue
-                placement = Placer(self.state, need, day, crew, self._late()).place()
-                if placement is None:
-                    continue
-                cost = fixed + self._added(placement) + self.change(placement)
-                if cost < best_cost:
-                    best, best_cost = placement, cost
-        return best
-
-    def _added(self, placement: Placement) -> float:
-        before = self.state.routes_cost
-        self.state.put(placement)
-        added = self.state.routes_cost - before
-        self.state.take(placement.group)
-        afternoon = self.model.season.weights.afternoon_half_hour * self.state.afternoon(placement)
-        return added + afternoon
-
-    def insert(self, names: list[str]) -> None:
-        """Put groups in, one after the other, where each is cheapest; those that fit nowhere stay out."""
-        for name in names:
-            placement = self.best(name)
-            if placement is not None:
-                self.state.put(placement)
+    # -- the first plan -------------------------------------------------------------------------------------------
+    def first_plan(self) -> None:
+        """Put in what is out, the hardest groups first; the nearest few technicians first, so that it is soon there."""
+        nearest = self.insertion.nearest
+        for few in (_FIRST_NEAREST, nearest):
+            self.insertion.look_at(few)
+            for index in self.order:
+                if self.state.placed[index] is None:
+                    self.insertion.insert(index)
+        self.state.forget()
+        if self.state.cost() < self.best.cost - 1e-9 or not any(self.best.placed):
+            self.best = Snapshot(self.state)
 
     # -- rounds ---------------------------------------------------------------------------------------------------
-    def first_plan(self) -> None:
-        """The first plan: the hardest groups first."""
-        self.insert([name for name in self.order if name not in self.state.placed])
+    def improve(self, rounds: int, heat: float) -> int:
+        """So many rounds at a temperature; returns them. The state ends where the last left it; `best` is the best seen."""
+        if not self.free:
+            return 0
+        state, rng = self.state, self.rng
+        self.insertion.blink = _BLINK
+        current = state.cost()
+        for _ in range(rounds):
+            if not self._round(current - heat * log(1.0 - rng.random())):
+                state.undo(0)
+                continue
+            state.forget()
+            current = state.cost()
+            if current < self.best.cost - 1e-6:
+                self.best = Snapshot(state)
+                self.bests.append(self.best)
+        self.insertion.blink = 0.0
+        return rounds
 
-    def improve(
-        self, rounds: Callable[[int], bool], progress: Callable[[int, float], None], share: Callable[[int], float]
-    ) -> int:
-        """Ruin and recreate while `rounds(i)` holds; keeps the best. Returns the rounds done."""
-        current = best = self.cost()
-        best_state = dict(self.state.placed)
-        self.blink = 0.01
-        done = 0
-        while self.model.needs and rounds(done):
-            heat = _HOT * (_COLD / _HOT) ** min(1.0, share(done))
-            removed = self._ruin()
-            saved = {name: self.state.placed[name] for name in removed if name in self.state.placed}
-            for name in saved:
-                self.state.take(name)
-            self.insert(removed)
-            cost = self.cost()
-            if cost <= current or self.rng.random() < exp((current - cost) / heat):
-                current = cost
-                if cost < best - 1e-9:
-                    best, best_state = cost, dict(self.state.placed)
-            else:
-                self._restore(removed, saved)
-            done += 1
-            progress(done, best)
-        self._set(best_state)
-        return done
+    def _round(self, limit: float) -> bool:
+        """Take groups out and put them back; False where that costs more than the limit, or moves a group that has to stay.
 
-    def _restore(self, removed: list[str], saved: dict[str, Placement]) -> None:
-        for name in removed:
-            if name in self.state.placed:
-                self.state.take(name)
-        for placement in saved.values():
-            self.state.put(placement)
+        Given up as soon as that is clear: every group that is put back adds to the cost.
+        """
+        names = self._ruin()
+        state, unplaced = self.state, self.model.season.weights.unplaced
+        state.touched.clear()
+        for index in names:
+            if state.placed[index] is not None:
+                state.take(index)
+        names += self._untangle(names)
+        if not self.free_set.issuperset(names):
+            return False
+        back = [index for index in self._arranged(names) if state.placed[index] is None]
+        for number, index in enumerate(back):
+            left = limit - state.cost() + unplaced * (len(back) - number)
+            if left < 0 or (not self.insertion.insert(index, left) and left < unplaced):
+                return False
+        return state.cost() <= limit
 
-    def _set(self, placed: dict[str, Placement]) -> None:
-        for name in list(self.state.placed):
-            self.state.take(name)
-        for placement in placed.values():
-            self.state.put(placement)
+    def _untangle(self, names: list[int]) -> list[int]:
+        """Stops that moved up may meet other work in the chute: groups there are taken out, too."""
+        state, more = self.state, list[int]()
+        while state.touched:
+            place = min(state.touched)
+            state.touched.discard(place)
+            if state.settled(place) is None:
+                for index in list(state.at_ranch[place]):
+                    item = state.placed[index]
+                    if item is not None and state.entangled(item) and index not in names:
+                        state.take(index)
+                        more.append(index)
+        return more
 
-    def _ruin(self) -> list[str]:
-        """Groups to take out: neighbours in place and time, whole technician-days, or any; and some that are out."""
-        size = self.rng.randint(2, 8)
-        out = [name for name in self.order if name not in self.state.placed]
-        kind = self.rng.random()
-        if kind < 0.5 or not self.state.placed:
-            names = self._neighbours(size)
-        elif kind < 0.85:
-            names = self._technician_days(size)
-        else:
-            names = self.rng.sample(self.order, min(size, len(self.order)))
-        extra = self.rng.sample(out, min(3, len(out)))
-        names = list(dict.fromkeys([*extra, *names]))
-        kind = self.rng.random()
-        if kind < 0.4:
-            self.rng.shuffle(names)
-        elif kind < 0.7:
-            names.sort(key=lambda name: -self.model.needs[name].group.head)
-        else:
-            names.sort(key=lambda name: len(self.model.needs[name].days))
+    def _arranged(self, names: list[int]) -> list[int]:
+        """The order in which groups go back."""
+        needs, kind = self.model.needs, self.rng.random()
+        names = list(dict.fromkeys(names))
+        self.rng.shuffle(names)
+        if kind < 0.3:
+            names.sort(key=lambda i: -needs[i].group.head)
+        elif kind < 0.5:
+            names.sort(key=lambda i: len(needs[i].days))
+        elif kind < 0.6:
+            names.sort(
+                key=lambda i: (
+                    -self.model.road(needs[i].place)[self.model.people[needs[i].able[0]].base][0]
+                    if needs[i].able
+                    else 0.0
+                )
+            )
         return names
 
-    def _neighbours(self, size: int) -> list[str]:
-        seed = self.model.needs[self.rng.choice(self.order)]
+    # -- what to take out -----------------------------------------------------------------------------------------
+    def _ruin(self) -> list[int]:
+        size = self.rng.randint(2, 10)
+        out: list[int] = []
+        if self.state.out and self.rng.random() < _OUT_TRIED:
+            out = [index for index in self.free if self.state.placed[index] is None]
+        kind = self.rng.random()
+        if kind < 0.5 or not self.state.days:
+            names = self._neighbours(size)
+        elif kind < 0.85:
+            names = self._technician_days()
+        else:
+            names = self.rng.sample(self.free, min(size, len(self.free)))
+        return [*self.rng.sample(out, min(3, len(out))), *names]
 
-        def far(name: str) -> float:
-            other = self.model.needs[name]
-            km = self.model.km(f"R{seed.ranch.id}", f"R{other.ranch.id}")
-            return km + 12 * abs((seed.group.ai_wanted - other.group.ai_wanted).days) + self.rng.random() * 40
+    def _neighbours(self, size: int) -> list[int]:
+        """A group and some that are near in place and time."""
+        seed = self.rng.choice(self.free)
+        near = self._near.get(seed)
+        if near is None:
+            near = self._near[seed] = self._nearest(seed)
+        wide = near[: size * 3]
+        return [seed, *self.rng.sample(wide, min(size - 1, len(wide)))]
 
-        pool = self.order if len(self.order) <= 300 else self.rng.sample(self.order, 300)
-        return [seed.group.id, *(name for name in sorted(pool, key=far) if name != seed.group.id)][:size]
+    def _nearest(self, seed: int) -> list[int]:
+        """Groups by road and by days apart; those that can never share a day come last."""
+        one = self.model.needs[seed]
+        if not self._spread:
+            needs = [self.model.needs[index] for index in self.free]
+            ends = [(need.place, need.wanted, min(need.days, default=0), max(need.days, default=FAR)) for need in needs]
+            self._spread = [np.array(column) for column in zip(*ends, strict=True)]
+        place, wanted, first, last = self._spread
+        road = np.array([km for km, _ in self.model.road(one.place)])
+        apart = (first > max(one.days, default=FAR)) | (last < min(one.days, default=0))
+        far = road[place] + _KM_PER_DAY * np.abs(wanted - one.wanted) + _KM_NEVER * apart
+        order = np.argsort(far, kind="stable")[: _NEIGHBOURS + 1]
+        return [index for index in (self.free[i] for i in order) if index != seed][:_NEIGHBOURS]
 
-    def _technician_days(self, size: int) -> list[str]:
-        routes = [route for route, stops in self.state.routes.items() if stops]
-        if not routes:
-            return self._neighbours(size)
-        names: list[str] = []
-        for route in self.rng.sample(routes, min(2, len(routes))):
-            names += [stop.group for stop in self.state.routes[route]]
-        return list(dict.fromkeys(names))[: size + 2]
+    def _technician_days(self) -> list[int]:
+        """The groups of one to three technician-days that are near each other in time."""
+        keys = list(self.state.days)
+        first = self.rng.choice(keys)
+        width = self.state.width
+        day = first // width
+        close = (
+            [key for key in keys if abs(key // width - day) <= 3 and key != first]
+            if len(keys) < 400
+            else self._sampled(keys, day)
+        )
+        picked = [first, *self.rng.sample(close, min(self.rng.randint(0, 2), len(close)))]
+        names = (visit.need.index for key in picked for visit in self.state.days[key].visits)
+        return [index for index in dict.fromkeys(names) if index in self.free_set]
+
+    def _sampled(self, keys: list[int], day: int) -> list[int]:
+        width = self.state.width
+        return [key for key in self.rng.sample(keys, 120) if abs(key // width - day) <= 3]
+
+    # -- coming back ----------------------------------------------------------------------------------------------
+    def keep_if_cheaper(self, snapshot: Snapshot) -> bool:
+        """Keep the state where it is cheaper than the snapshot, else go back to it."""
+        cost = self.state.cost()
+        lost = any(item is not None and self.state.placed[i] is None for i, item in self._staying(snapshot))
+        if lost or cost >= snapshot.cost - 1e-6:
+            self.restore(snapshot)
+            return False
+        self.state.forget()
+        if cost < self.best.cost - 1e-6:
+            self.best = Snapshot(self.state)
+        return True
+
+    def _staying(self, snapshot: Snapshot) -> Iterable[tuple[int, Assignment | None]]:
+        """The places in the snapshot of groups that are not in play."""
+        return ((i, item) for i, item in enumerate(snapshot.placed) if i not in self.free_set)
+
+    def restore(self, snapshot: Snapshot) -> None:
+        """Make the state what it was."""
+        state = self.state
+        for index, item in enumerate(state.placed):
+            if item is not None and snapshot.placed[index] is not item:
+                state.take(index)
+        put_back(state, snapshot, (i for i, item in enumerate(snapshot.placed) if item is not None))
+        state.touched.clear()
+        state.forget()
+
+
+def put_back(state: State, snapshot: Snapshot, indices: Iterable[int]) -> None:
+    """Place every group of the snapshot that is not placed, with the snapshot's technician-days."""
+    for index in indices:
+        item = snapshot.placed[index]
+        if item is not None and state.placed[index] is None:
+            state.put(item, {})
+    for key in [key for key in state.days if key not in snapshot.days]:
+        state.set_day(key, None)
+    for key, route in snapshot.days.items():
+        if state.days.get(key) is not route:
+            state.set_day(key, route)

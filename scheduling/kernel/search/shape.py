@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import ceil, floor
 
 from scheduling.kernel.protocol import Step
-from scheduling.kernel.search.model import Need, Trip
+from scheduling.kernel.search.model import Need, Trip, hour_anchor
 from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
 from scheduling.kernel.throughput import fewest_lots, gap_range
@@ -33,6 +33,7 @@ class Pattern:
 class Shape:
     """Lots by head; a pattern for each trip by its key; gaps in minutes for each AI step (None: no gap suits every lot)."""
 
+    ai_rate: float
     lots: tuple[int, ...]
     patterns: Mapping[str, Pattern]
     gaps: Mapping[str, tuple[int, int] | None]
@@ -43,7 +44,7 @@ def shape_of(need: Need, ai_rate: float) -> Shape:
     lots = _lots(need, ai_rate)
     patterns = {trip.key: _pattern(need, lots, ai_rate, trip) for trip in need.trips}
     gaps = {step.key: _gap_minutes(need, lots, ai_rate, step) for step in need.protocol.ai_steps}
-    return Shape(lots, patterns, gaps)
+    return Shape(ai_rate, lots, patterns, gaps)
 
 
 def _lots(need: Need, ai_rate: float) -> tuple[int, ...]:
@@ -100,12 +101,3 @@ def _running(lengths: Sequence[int]) -> tuple[int, ...]:
         offsets.append(at)
         at += length
     return tuple(offsets)
-
-
-def hour_anchor(trip: Trip) -> Step | None:
-    """The step of a treatment trip that must follow another within hours (a second PG), if there is one."""
-    for step in trip.steps:
-        rule = step.after
-        if trip.ai is None and rule is not None and rule.stated and rule.target_h > 0 and rule.window[1] < 24:
-            return step
-    return None

@@ -1,36 +1,41 @@
 """Solving a season within a budget."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from math import inf
 
 from scheduling.kernel.plan import Bound, Plan
-from scheduling.kernel.search.build import placement_of, plan_of
+from scheduling.kernel.search.budget import Budget, Progress
+from scheduling.kernel.search.build import plan_of
+from scheduling.kernel.search.cooling import Cooling
+from scheduling.kernel.search.exact import MOST_GROUPS, Proof
 from scheduling.kernel.search.explain import explain
+from scheduling.kernel.search.keeping import adopt, wishes_of
 from scheduling.kernel.search.model import Model
-from scheduling.kernel.search.rounds import Search, Wish
-from scheduling.kernel.search.state import Placement
+from scheduling.kernel.search.packing import Packed
+from scheduling.kernel.search.parts import WHOLE, Helpers, Part, PartResult, Stretch, Waiting, join, part_of, stretches
+from scheduling.kernel.search.polish import Polish
+from scheduling.kernel.search.returning import returned_in, send_home
+from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.season import Season
-from scheduling.kernel.sessions import session_head
 
 _EXPLAINED = 40
-
-
-@dataclass(frozen=True, slots=True)
-class Budget:
-    """How long to search: a number of rounds (the same plan every time), or seconds on the caller's clock, or both."""
-
-    rounds: int | None = None
-    seconds: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """Where the search is: rounds done, share of the budget used (0 to 1), cost of the best plan so far, groups placed."""
-
-    rounds: int
-    share: float
-    best_cost: float
-    placed: int
+# Seasons with more groups are cut into stretches of days; smaller ones are given whole, each time with another seed.
+_CUT_ABOVE = 200
+# Where the cuts lie (share of a stretch), up to which share of the budget, how hot: a whole cooling, then cooler ones across
+# the cuts. What is left is for the whole season, warm at most, by one process: so it is little.
+_TURNS = ((0.0, 0.45, inf), (0.5, 0.72, 25.0), (0.25, 0.92, 12.0))
+_WARM = 15.0
+_TOGETHER = 0.8
+_POLL_S = 0.05
+# A proof begins from a plan that so many rounds have made. With rounds alone it may look at so many orders of stops for each of
+# them and choose once for so many: about as much work as the rounds were.
+_WARMED_UP = 300
+_ROWS_A_ROUND = 8
+_ROUNDS_A_CHOICE = 40
+_LEAST_ROUNDS = 100
+# Of a budget in seconds so much is left for the search where the proof comes to no end.
+_FOR_THE_SEARCH = 0.15
 
 
 def solve(
@@ -42,90 +47,124 @@ def solve(
     clock: Callable[[], float] | None = None,
     progress: Callable[[Progress], None] | None = None,
     should_stop: Callable[[], bool] | None = None,
+    helpers: Helpers | None = None,
 ) -> Plan:
     """Plan a season. Always returns a plan; groups that fit nowhere are in `unplaced` with causes.
 
     With rounds alone the same season and seed give the same plan. `clock` counts seconds and is needed for a budget of
-    seconds. `keep` is an earlier plan: what still fits of it stays, and changing it costs.
+    seconds. `keep` is an earlier plan: what still fits of it stays, and changing it costs. `helpers` solve parts of the season
+    at the same time; they need a budget of seconds and no plan to keep, else they are not asked.
     """
-    model = Model(season)
-    search = Search(model, seed, _wishes(keep))
-    if keep is not None:
-        _adopt(search, keep)
+    search = Search(Model(season), seed, {})
+    cooling = Cooling(search, budget, clock, progress, should_stop)
+    wishes = wishes_of(search.model, search.state, keep)
+    search.insertion.wishes = wishes
+    adopt(search.insertion, wishes)
     search.first_plan()
-    begun = clock() if clock else 0.0
-
-    def used(done: int) -> float:
-        by_rounds = done / budget.rounds if budget.rounds else 0.0
-        by_clock = (clock() - begun) / budget.seconds if clock and budget.seconds else 0.0
-        return max(by_rounds, by_clock)
-
-    def going(done: int) -> bool:
-        if (budget.rounds is None and (clock is None or budget.seconds is None)) or budget.rounds == 0:
-            return False
-        return used(done) < 1 and not (should_stop is not None and should_stop())
-
-    def told(done: int, best: float) -> None:
-        if progress is not None:
-            progress(Progress(done, min(1.0, used(done)), best, len(search.state.placed)))
-
-    told(0, search.cost())
-    done = search.improve(going, told, used)
-    search.blink = 0.0
-    search.first_plan()
-    out = [group.id for group in season.groups if group.id not in search.state.placed]
-    unplaced = tuple(explain(search, name, with_remedies=i < _EXPLAINED) for i, name in enumerate(out))
-    return plan_of(search.state, seed=seed, rounds=done, bound=Bound(None, "none"), unplaced=unplaced)
+    cooling.tell()
+    proof = None
+    if len(search.model.needs) <= MOST_GROUPS and not wishes:
+        proof = _prove(search, cooling)
+    elif helpers is not None and helpers.count and not wishes and budget.seconds and clock and budget.rounds is None:
+        _together(search, cooling, helpers, seed, budget.seconds)
+    if proof is None and cooling.going():
+        cooling.run()
+    return _plan(search, seed, cooling.done, {index: wish.day for index, wish in wishes.items()}, proof)
 
 
-def _wishes(keep: Plan | None) -> dict[str, Wish]:
-    if keep is None:
-        return {}
-    people: dict[str, set[str]] = {}
-    for visit in keep.visits:
-        people.setdefault(visit.group, set()).add(visit.technician)
-    return {group.id: Wish(group.ai_day, frozenset(people.get(group.id, ()))) for group in keep.groups}
+def _prove(search: Search, cooling: Cooling) -> str | None:
+    """Try to prove the best plan of a small season, which makes it the best; the kind of bound, None without a proof.
+
+    With rounds alone the search comes first and the proof may take as much work as the rounds are worth; with seconds the
+    search only warms up, since the proof finds plans faster.
+    """
+    budget = cooling.budget
+    if budget.rounds is not None and budget.rounds < _LEAST_ROUNDS:
+        return None
+    if budget.rounds is not None:
+        cooling.run()
+        most, choices = budget.rounds * _ROWS_A_ROUND, budget.rounds // _ROUNDS_A_CHOICE
+        return Proof(search, cooling.left, most, choices).run() if cooling.left() > 0 else None
+    if not cooling.going():
+        return None
+    cooling.warm_up(_WARMED_UP)
+    kept = _FOR_THE_SEARCH * (budget.seconds or 0.0)
+    kind = Proof(search, lambda: cooling.left() - kept).run()
+    cooling.tell()
+    return kind
 
 
-def _adopt(search: Search, keep: Plan) -> None:
-    """Take over every group of the earlier plan that still fits beside those taken over before it."""
-    for group in keep.groups:
-        placement = placement_of(search.model, keep, group)
-        if placement is not None and _still_fits(search, placement):
-            search.state.put(placement)
+def _together(search: Search, cooling: Cooling, helpers: Helpers, seed: int, seconds: float) -> None:
+    """Let helpers work on parts: stretches of days of a large season, else the whole season from other seeds."""
+    if len(search.free) > _CUT_ABOVE:
+        for turn, (shift, until, hottest) in enumerate(_TURNS):
+            if cooling.going() and cooling.used() < until:
+                left = Budget(seconds=(until - cooling.used()) * seconds)
+                found = stretches(search, helpers.count, shift)
+                parts = [
+                    part_of(search, item, seed * 1000 + turn * 10 + i, left, hottest) for i, item in enumerate(found)
+                ]
+                _collect(search, cooling, found, _waited(cooling, helpers, helpers.start(parts)))
+        cooling.hottest = _TURNS[-1][2]
+        return
+    left = Budget(seconds=(_TOGETHER - cooling.used()) * seconds)
+    parts = [
+        Part(search.model.season, None, {}, (), 0, Packed((), ()), seed * 1000 + i, left)
+        for i in range(1, helpers.count)
+    ]
+    waiting = helpers.start(parts)
+    cooling.upto = _TOGETHER
+    cooling.run()
+    cooling.upto = 1.0
+    everything = tuple(range(len(search.model.needs)))
+    whole = Stretch(WHOLE, everything, ())
+    _collect(search, cooling, [whole] * len(parts), _waited(cooling, helpers, waiting))
+    search.restore(search.best)
+    Polish(search).all(cooling.going)
+    cooling.hottest = _WARM
 
 
-def _still_fits(search: Search, placement: Placement) -> bool:
-    """Whether a placement keeps every rule that a changed season can have touched."""
-    model, state = search.model, search.state
-    need = model.needs[placement.group]
-    group, ranch = need.group, need.ranch
-    if placement.day not in need.days or sum(lot.head for lot in placement.lots) != group.head:
-        return False
-    starts = {key: start for key, start, _ in placement.lots[0].spans}
-    if any(abs(starts[key] - at) > 1 for key, at in need.fixed.items()):
-        return False
-    if any(not state.chute_free(ranch.id, begin, end) for begin, end in placement.chute):
-        return False
-    stops: dict[tuple[str, object], int] = {}
-    for technician, stop in placement.stops:
-        person = model.season.technicians[technician]
-        if not group.skills <= person.skills or (stop.barn and stop.barn not in model.season.barns):
-            return False
-        day = state.route_of(technician, stop)[1]
-        stops[technician, day] = stops.get((technician, day), 0) + stop.ai_head
-        gaps = state.gaps(technician, day, stop.place, stop.end - stop.start, stops[technician, day])
-        if not any(low <= stop.start <= high for low, high, _ in gaps):
-            return False
-        if stop.barn and state.barn_for(ranch.id, stop.start, stop.end, 1) != stop.barn:
-            return False
-    heads = {step.key: session_head(need.protocol, step, group.head) for step in need.protocol.ai_steps}
-    return bool(placement.lots) and (group.ai_by.value == "ranch" or _heads_right(placement, heads))
+def _waited(cooling: Cooling, helpers: Helpers, waiting: Waiting) -> list[PartResult | None]:
+    while not waiting.done() and cooling.going():
+        helpers.wait(_POLL_S)
+        cooling.tell()
+    return waiting.results()
 
 
-def _heads_right(placement: Placement, heads: dict[str, int]) -> bool:
-    for key, head in heads.items():
-        booked = sum(stop.head for _, stop in placement.stops if stop.key == key)
-        if len(placement.lots) == 1 and booked != head:
-            return False
-    return True
+def _collect(search: Search, cooling: Cooling, given: Sequence[Stretch], results: Sequence[PartResult | None]) -> None:
+    """Join the parts that came back: stretches all at once, whole seasons one by one."""
+    found = [(stretch, result) for stretch, result in zip(given, results, strict=True) if result is not None]
+    cooling.done += sum(result.rounds for _, result in found)
+    if found and found[0][0].spans == WHOLE:
+        for item in found:
+            join(search, [item])
+    elif found:
+        join(search, found)
+    cooling.tell()
+
+
+def _plan(search: Search, seed: int, rounds: int, homes: Mapping[int, int], proof: str | None) -> Plan:
+    """The best plan found, with an explanation for every group left out; `homes` are the AI days of a plan that was kept."""
+    search.restore(search.best)
+    if proof is None:
+        _let_in(search)
+    while homes and send_home(search.insertion, homes) and _let_in(search):
+        pass
+    search.state.forget()
+    out = [i for i, item in enumerate(search.state.placed) if item is None]
+    unplaced = tuple(explain(search, i, with_remedies=number < _EXPLAINED) for number, i in enumerate(out))
+    plan = plan_of(search.state, seed=seed, rounds=rounds, bound=Bound(None, "none"), unplaced=unplaced)
+    if proof is not None:
+        return replace(plan, bound=Bound(plan.cost.total, proof))
+    return returned_in(search.model, homes, plan)
+
+
+def _let_in(search: Search) -> bool:
+    """Put in what still fits somewhere: the search looks at the nearest technicians only. Whether anybody went in."""
+    came = False
+    for index, item in enumerate(search.state.placed):
+        found = search.insertion.everywhere(search.model.needs[index]) if item is None else None
+        if found is not None:
+            search.state.put(found.item, found.days)
+            came = True
+    return came

@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 from datetime import date, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from scheduling.kernel.checker import check
 from scheduling.kernel.plan import Plan, load_plan, plan_bytes, to_document
 from scheduling.kernel.search import Budget, solve
 from scheduling.kernel.season import load_season
+from scheduling.kernel.sessions import heat_sessions
 from tests.factories.seasons import season_document
 
 PROTOCOLS = load_catalogue().protocols
@@ -171,13 +173,70 @@ def test_a_group_that_fits_nowhere_comes_with_causes_and_remedies_that_work() ->
         assert planned(changed, rounds=0).status == "complete", remedy.text
 
 
-def test_heat_detection_by_a_technician_is_left_out_with_its_cause() -> None:
+def heat_season(protocol: str, animal_class: str = "heifer") -> dict[str, Any]:
     document = season_document("S", 2)
     group = document["groups"][0]
-    group.update(animal_class="heifer", protocol="heifer_7d_insert_pg", ai_by="technician", skills=[], needs_barn=False)
-    plan = planned(document, rounds=0)
-    causes = [cause.kind for item in plan.unplaced if item.group == group["id"] for cause in item.causes]
-    assert "heat_detection" in causes
+    group.update(animal_class=animal_class, protocol=protocol, ai_by="technician", skills=[], needs_barn=False, head=60)
+    group.update(steps_by="ranch", ai_from="2027-06-01", ai_to="2027-06-08", ai_wanted="2027-06-04")
+    document["groups"] = [group]
+    return document
+
+
+def test_heat_detection_brings_a_technician_morning_and_evening_for_the_heads_expected() -> None:
+    document = heat_season("heifer_7d_insert_pg")
+    plan = planned(document, rounds=20)
+    heat = [visit for visit in plan.visits if visit.step.startswith("heat:")]
+    assert len(heat) == len(heat_sessions(PROTOCOLS["heifer_7d_insert_pg"])) >= 6
+    assert 60 <= sum(visit.head for visit in heat) <= 60 + len(heat)  # each session's share is rounded up
+    days = {visit.start.date() for visit in heat}
+    assert len(days) >= 3
+    assert [visit.start for visit in heat] == sorted(visit.start for visit in heat)
+
+
+def test_heat_detection_that_ends_in_timed_ai_has_both_kinds_of_visits() -> None:
+    plan = planned(heat_season("cow_select_synch_insert_tai", "cow"), rounds=5)
+    steps = {visit.step for visit in plan.visits}
+    assert "ai" in steps
+    assert "heat:1" in steps
+    assert sum(visit.head for visit in plan.visits if visit.step == "ai") == 60
+
+
+def test_after_a_ranch_that_is_last_of_the_day_nobody_is_visited() -> None:
+    document = season_document("S", 3)
+    free = planned(document, rounds=60)
+    order: dict[tuple[str, date], list[str]] = {}
+    ranch_of = {group["id"]: group["ranch"] for group in document["groups"]}
+    for visit in free.visits:
+        order.setdefault((visit.technician, visit.start.date()), []).append(ranch_of[visit.group])
+    early = next(rows[0] for rows in order.values() if len(set(rows)) > 1)
+    next(ranch for ranch in document["ranches"] if ranch["id"] == early)["last_stop"] = True
+    held = planned(document, rounds=60)
+    days: dict[tuple[str, date], list[str]] = {}
+    for visit in held.visits:
+        days.setdefault((visit.technician, visit.start.date()), []).append(ranch_of[visit.group])
+    for rows in days.values():
+        assert all(other == early for one, other in pairwise(rows) if one == early)
+
+
+def renamed(document: dict[str, Any]) -> dict[str, Any]:
+    """The same season with every id another one, in an order of letters that is turned round."""
+    other = copy.deepcopy(document)
+    names = {item["id"]: f"z{999 - i}" for i, item in enumerate(document["ranches"])}
+    for ranch in other["ranches"]:
+        ranch["id"] = names[ranch["id"]]
+    for i, group in enumerate(other["groups"]):
+        group.update(id=f"k{999 - i}", ranch=names[group["ranch"]])
+    for i, person in enumerate(other["technicians"]):
+        person["id"] = f"p{999 - i}"
+    return other
+
+
+def test_other_ids_change_nothing() -> None:
+    document = season_document("S", 7)
+    one, other = planned(document), planned(renamed(document))
+    assert one.cost == other.cost
+    assert [group.ai_day for group in one.groups] == [group.ai_day for group in other.groups]
+    assert [group.lots for group in one.groups] == [group.lots for group in other.groups]
 
 
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -217,3 +276,42 @@ def test_lots_of_a_split_group_keep_their_distance_when_another_technician_takes
             group.update(head=159, order="any", needs_barn=True)
     for rounds in (0, 1, 2):
         planned(document, rounds=rounds)
+
+
+def test_weekends_go_to_ranches_that_had_fewer_of_them_before() -> None:
+    """Two groups alike, one technician who can take one of them a day, a Saturday and a Friday."""
+    document = season_document("S", 2)
+    one = copy.deepcopy(document["groups"][0])
+    one.update(animal_class="cow", protocol="cow_7d_cosynch_insert", head=80, ai_by="technician", steps_by="ranch")
+    one.update(
+        skills=[], needs_barn=False, order="kept", ai_from="2027-06-04", ai_to="2027-06-05", ai_wanted="2027-06-05"
+    )
+    document["ranches"] = [dict(document["ranches"][0], id=name, lat=45.0, lon=-102.0, closed_days=[]) for name in "AB"]
+    document["groups"] = [dict(one, id=name, ranch=name) for name in "AB"]
+    document["technicians"] = document["technicians"][:1]
+    document["technicians"][0].update(days_off=[], max_head_per_day=100, skills=[], lat=45.0, lon=-102.1)
+    document["weights"] = {"rest_day": 10}
+    for burdened, spared in ("AB", "BA"):
+        for ranch in document["ranches"]:
+            ranch["rest_days_before"] = 4 if ranch["id"] == burdened else 0
+        plan = planned(document, rounds=20)
+        on = {group.id: group.ai_day for group in plan.groups}
+        assert (on[burdened].isoformat(), on[spared].isoformat()) == ("2027-06-04", "2027-06-05")
+        assert plan.cost.rest_days == 1
+    document["season"]["holidays"] = ["2027-06-04"]
+    assert planned(document, rounds=20).cost.rest_days == 6
+
+
+def test_the_technician_who_worked_less_before_is_asked_first() -> None:
+    document = heat_season("cow_7d_cosynch_insert", "cow")
+    first, second = document["technicians"][0], copy.deepcopy(document["technicians"][0])
+    second["id"] = "other"
+    document["technicians"] = [first, second]
+    for person in (first, second):
+        person.update(days_off=[], skills=[])
+    document["weights"] = {"day_before": 1}
+    for busy, fresh in ((first, second), (second, first)):
+        busy["days_before"], fresh["days_before"] = 12, 3
+        plan = planned(document, rounds=10)
+        assert {visit.technician for visit in plan.visits} == {fresh["id"]}
+        assert plan.cost.days_before == 3

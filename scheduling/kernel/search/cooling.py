@@ -1,0 +1,144 @@
+"""Spending a budget: coolings, each followed by set partitioning over the routes seen."""
+
+from collections.abc import Callable
+from math import inf
+
+from scheduling.kernel.search.budget import Budget, Progress
+from scheduling.kernel.search.day_routes import DayRoutes
+from scheduling.kernel.search.polish import Polish
+from scheduling.kernel.search.rounds import COLD, Search, hot_for
+
+_CHUNK = 50
+# Rounds for each group in one cooling: as many as pay before set partitioning gains more (measured on our own seasons).
+_PER_GROUP = 35
+# Share of a cooling's seconds for rounds; what is left is for set partitioning, this share of it at most for a stretch of days.
+_SEARCHED = 0.8
+_POLISH = 0.8
+# What giving days anew may take of what a cooling leaves (without a limit it took all of it on large seasons); and both shares
+# where the season is one long day, which the route solver plans better than rounds do.
+_ROUTED = 0.25
+_SEARCHED_ONE_DAY, _ONE_DAY = 0.1, 0.9
+_WARM_SHARE = 0.1
+
+
+class Cooling:
+    """Improves a search until its budget is spent. `upto`: share of it that may be used, `hottest`: limit of heat."""
+
+    def __init__(
+        self,
+        search: Search,
+        budget: Budget,
+        clock: Callable[[], float] | None,
+        progress: Callable[[Progress], None] | None = None,
+        should_stop: Callable[[], bool] | None = None,
+    ) -> None:
+        self.search, self.budget, self.clock = search, budget, clock
+        self.progress, self.should_stop = progress, should_stop
+        self.begun = clock() if clock else 0.0
+        self.done = 0
+        self.upto, self.hottest = 1.0, inf
+        self._searched, self._routed, self._one_day = _SEARCHED, _ROUTED, False
+
+    # -- budget ---------------------------------------------------------------------------------------------------
+    def used(self) -> float:
+        """Share of the budget that is used up."""
+        by_rounds = self.done / self.budget.rounds if self.budget.rounds else 0.0
+        seconds = self.budget.seconds
+        by_clock = (self.clock() - self.begun) / seconds if self.clock and seconds else 0.0
+        return max(by_rounds, by_clock)
+
+    def going(self) -> bool:
+        """Whether there is budget left and nobody asked to stop."""
+        budget = self.budget
+        if (budget.rounds is None and (self.clock is None or budget.seconds is None)) or budget.rounds == 0:
+            return False
+        return self.used() < self.upto and not (self.should_stop is not None and self.should_stop())
+
+    def left(self) -> float:
+        """Seconds that remain: infinite where only rounds are counted, 0 once somebody asked to stop."""
+        if self.should_stop is not None and self.should_stop():
+            return 0.0
+        if self.clock is None or self.budget.seconds is None:
+            return inf
+        return self.begun + self.budget.seconds - self.clock()
+
+    def tell(self) -> None:
+        """Report where the search is."""
+        if self.progress is not None:
+            placed = len(self.search.model.needs) - self.search.state.out
+            self.progress(Progress(self.done, min(1.0, self.used()), self.search.best.cost, placed))
+
+    # -- searching ------------------------------------------------------------------------------------------------
+    def run(self) -> None:
+        """Coolings until the budget is spent."""
+        search = self.search
+        if not search.free:
+            return
+        polish, long_days = Polish(search), DayRoutes(search)
+        if self.budget.rounds is None and long_days.are_all():
+            self._searched, self._routed, self._one_day = _SEARCHED_ONE_DAY, _ONE_DAY, True
+        whole = _PER_GROUP * len(search.free)
+        while self.going():
+            rounds, share = self._cooling(whole)
+            self._cool(rounds, share)
+            search.restore(search.best)
+            if not search.insertion.wishes:
+                long_days.all(self._until(self._routed), endless=self._one_day)
+                polish.all(self._may_polish, seconds=self._polish_s)
+            self.tell()
+        search.restore(search.best)
+
+    def warm_up(self, rounds: int) -> None:
+        """A short cooling, at most a tenth of the budget."""
+        hot = hot_for(rounds / max(1, len(self.search.free)))
+        begun = self.done
+        while self.done - begun < rounds and self.used() < _WARM_SHARE and self.going() and self.search.free:
+            self._rounds(_CHUNK, hot * (COLD / hot) ** ((self.done - begun) / rounds))
+        self.search.restore(self.search.best)
+        self.tell()
+
+    def _cooling(self, whole: int) -> tuple[int, float]:
+        """Rounds of the next cooling, and up to which share of the budget it lasts where rounds are not known."""
+        if self.budget.rounds is not None:
+            left = self.budget.rounds - self.done
+            return max(1, left // max(1, round(left / whole))), 1.0
+        used = self.used()
+        rounds = self._guess()
+        coolings = max(1, round(rounds / whole)) if rounds else 1
+        return 10**9, used + (self.upto - used) / coolings * self._searched
+
+    def _guess(self) -> float:
+        """Rounds that the rest of the budget is good for, from a few to begin with."""
+        if not self.done:
+            self._rounds(_CHUNK, 1.0)
+        used = self.used()
+        return self.done / max(used, 1e-9) * (self.upto - used)
+
+    def _cool(self, rounds: int, until: float) -> None:
+        first, begun = self.done, self.used()
+        expected = rounds if self.budget.rounds is not None else self._guess()
+        hot = min(self.hottest, hot_for(expected / len(self.search.free)))
+        while self.going() and self.done - first < rounds and self.used() < until:
+            by_rounds = (self.done - first) / rounds
+            by_share = (self.used() - begun) / max(until - begun, 1e-9) if self.budget.rounds is None else 0.0
+            share = min(1.0, max(by_rounds, by_share))
+            self._rounds(min(_CHUNK, rounds - (self.done - first)), hot * (COLD / hot) ** share)
+            self.tell()
+
+    def _rounds(self, most: int, heat: float) -> None:
+        self.done += self.search.improve(most, heat)
+
+    def _polish_s(self) -> float:
+        """Seconds that one stretch may be polished for: not more than a share of what is left."""
+        if self.budget.rounds is not None or self.budget.seconds is None:
+            return inf
+        return max(0.0, _POLISH * (self.upto - self.used()) * self.budget.seconds)
+
+    def _until(self, share: float) -> Callable[[], bool]:
+        """While less than this share is used of what is left of the budget now."""
+        used = self.used()
+        until = used + share * max(0.0, self.upto - used)
+        return lambda: self.budget.rounds is not None or (self.going() and self.used() < until)
+
+    def _may_polish(self) -> bool:
+        return self.budget.rounds is not None or self.going()

@@ -1,0 +1,142 @@
+"""A lower bound of every plan that keeps the rules: lots of any number and size, by anybody, at any part of a minute.
+
+It chooses AI days for the groups, and for every day the set of sessions that technicians come for (`daily`).
+"""
+
+from collections import defaultdict
+from collections.abc import Callable
+from math import inf
+
+import numpy as np
+
+from scheduling.kernel.search.exact.daily import Daily
+from scheduling.kernel.search.exact.days import TooMany
+from scheduling.kernel.search.exact.options import NotCovered
+from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program
+from scheduling.kernel.search.exact.session import Key, Session, sessions_of
+from scheduling.kernel.search.exact.touring import Touring
+from scheduling.kernel.search.model import Model
+from scheduling.kernel.search.routes import Routes
+
+_NEVER = 1e7
+_CLOCK = 64  # the clock is looked at once for so many sets
+
+
+class Beyond:
+    """The program of days, which may look at so many sets (`most`) and go on as long as seconds are left.
+
+    Raises `NotCovered` for AI after seen heat, `TooMany` where there is too much to look at.
+    """
+
+    def __init__(self, model: Model, routes: Routes, most: int, left: Callable[[], float]) -> None:
+        self.model, self.program, self.most, self.left = model, Program(), most, left
+        if any(work.heat is not None for need in model.needs for work in need.works):
+            raise NotCovered("AI after seen heat")
+        tourings = [Touring(model, person.index) for person in model.people]
+        slowest = min((person.rate for person in model.people), default=1.0)
+        self.sessions = [session for need in model.needs for session in sessions_of(need, slowest)]
+        moves = (abs(day - need.wanted) for need in model.needs for day in need.days)
+        self.farthest = max(moves, default=0)
+        on: dict[int, list[Session]] = defaultdict(list)
+        for session in self.sessions:
+            on[session.day].append(session)
+        self.days: list[Daily] = []
+        for day, items in sorted(on.items()):
+            self._count(_CLOCK)
+            self.days.append(Daily(model, routes, tourings, day, items))
+        self.sets: dict[int, tuple[Daily, int]] = {}
+        self._has: dict[Session, list[int]] = defaultdict(list)
+        self._moves: list[tuple[int, int]] = []
+        self._groups()
+        self._sets()
+        self._settled: Bools = np.ones(len(self.program.costs), dtype=bool)
+        self._settled[list(self.sets)] = False
+        self._moved = np.zeros(len(self.program.costs), dtype=np.int64)
+        for column, days in self._moves:
+            self._moved[column] = days
+
+    def _count(self, looked_at: int) -> None:
+        before, self.most = self.most, self.most - looked_at
+        if self.most < 0 or (before // _CLOCK != self.most // _CLOCK and self.left() <= 0):
+            raise TooMany
+
+    def _groups(self) -> None:
+        program, weights = self.program, self.model.season.weights
+        self.option: dict[tuple[int, int], int] = {}
+        for need in self.model.needs:
+            columns = [program.column(weights.unplaced)]
+            for day in need.days:
+                moved = abs(day - need.wanted)
+                cost = weights.day_moved * moved + weights.rest_day * self.model.rest_days(need, day)
+                column = self.option[need.index, day] = program.column(cost)
+                self._moves.append((column, moved))
+                columns.append(column)
+            program.row(1, 1, dict.fromkeys(columns, 1.0))
+        self.worst = program.column(0.0, 1.0, whole=False)
+        program.lows[self.worst] = 1.0
+
+    def _sets(self) -> None:
+        """One set a day; each session of a group's AI day is in one."""
+        for day in self.days:
+            once: dict[int, float] = {}
+            possible = np.flatnonzero(np.isfinite(day.costs)).tolist()
+            self._count(len(possible))
+            for mask in possible:
+                column = self.program.column(float(day.costs[mask]))
+                once[column] = 1.0
+                self.sets[column] = day, mask
+                items = day.of(mask)
+                self._moves.append((column, max(item.moved for item in items)))
+                for item in items:
+                    self._has[item].append(column)
+            self.program.row(-inf, 1, once)
+        for session in self.sessions:
+            own = self.option[session.need.index, session.ai_day]
+            self.program.row(0, 0, {own: -1.0, **dict.fromkeys(self._has[session], 1.0)})
+
+    # -- one worst move at a time ---------------------------------------------------------------------------------
+    def near(self, worst: int, below: float) -> Ints:
+        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan."""
+        self.program.costs[self.worst] = self.model.season.weights.worst_move * worst
+        keep = np.flatnonzero(self._moved <= worst)
+        others = np.ones(len(self.program.costs), dtype=bool)
+        others[list(self.sets)] = False
+        while True:
+            relaxed = self.program.relaxed(keep, np.flatnonzero(others))
+            if relaxed is None or relaxed.cost >= below - TINY:
+                return np.zeros(0, dtype=np.int64)
+            over = relaxed.reduced - (below - relaxed.cost)
+            near: Ints = keep[(over[keep] <= 0) | (keep == self.worst)]
+            if not self._settle(near, over[near]):
+                return near
+
+    def days_in(self, columns: Ints) -> dict[int, list[frozenset[Key]]]:
+        """The sets of works among columns, by the day."""
+        found: dict[int, list[frozenset[Key]]] = defaultdict(list)
+        for column in columns.tolist():
+            if column in self.sets:
+                day, mask = self.sets[column]
+                found[day.day].append(frozenset(item.key for item in day.of(mask)))
+        return found
+
+    def _settle(self, columns: Ints, over: Floats) -> bool:
+        """Work out what the sets cost, as far as they are not too dear then; whether any was too cheap."""
+        changed = False
+        for column, more in zip(columns.tolist(), over.tolist(), strict=True):
+            if self._settled[column]:
+                continue
+            self._count(1)
+            day, mask = self.sets[column]
+            before = self.program.costs[column]
+            self._settled[column] = day.settle(mask, before - more + TINY)
+            self.program.costs[column] = min(_NEVER, float(day.costs[mask]))
+            changed |= self.program.costs[column] > before
+        return changed
+
+    def nothing_below(self, worst: int, below: float, nodes: int) -> bool:
+        """Whether no plan with that worst move can be cheaper than `below`."""
+        near = self.near(worst, below)
+        if not len(near):
+            return True
+        result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)
+        return result.done and result.cost >= below

@@ -1,0 +1,234 @@
+"""Showing that a small season's plan is the best of those that the planner tries, or finding the best.
+
+The worst move of any group is fixed to one number of days after the other; for each the master chooses, `timing` tells what its
+choice costs with all hours kept, and what it learns goes back as cuts, until no choice can be cheaper than the best plan.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from heapq import heappop, heappush
+from math import inf
+
+import numpy as np
+
+from scheduling.kernel.search.exact.days import Day, TooMany, Work
+from scheduling.kernel.search.exact.master import Master
+from scheduling.kernel.search.exact.nearness import Nearness
+from scheduling.kernel.search.exact.options import NotCovered, Option, Stop, check_covered, options_of
+from scheduling.kernel.search.exact.program import TINY, Ints, Relaxed
+from scheduling.kernel.search.exact.realise import realise
+from scheduling.kernel.search.exact.timing import Times, Timing
+from scheduling.kernel.search.rounds import Search, Snapshot
+from scheduling.kernel.search.state import State
+
+MOST_GROUPS = 15
+_MOST_ROWS = 400_000
+_NODES = 20_000
+_CUTS = 400
+_MOST_CHOICES = 10_000
+# Columns whose reduced cost is at most this share of the bound come first; dearer ones as far as it takes.
+_NARROW = 0.015
+
+
+class Proof:
+    """Proves a search's best plan cheapest, after making it so. `left` tells the seconds that remain (inf: not counted).
+
+    Where no seconds are counted, the orders of stops (`most`) and the choices of the first program (`choices`) are.
+    """
+
+    def __init__(
+        self, search: Search, left: Callable[[], float], most: int = _MOST_ROWS, choices: int = _MOST_CHOICES
+    ) -> None:
+        self.search, self.left, self.most, self.choices = search, left, min(most, _MOST_ROWS), choices
+        self.state: State = search.state
+        self.timing = Timing(self.state.visits, self.state.routes)
+        self.cuts = 0
+        self._known: dict[int, tuple[int, Relaxed | None]] = {}
+        self._kept: dict[int, tuple[tuple[float, int], Ints]] = {}
+
+    def run(self) -> str | None:
+        """The kind of bound that the best plan's cost is then; None where nothing was shown.
+
+        "routes considered": no plan of the kind that the planner tries is cheaper. Others that keep the rules may be (groups
+        cut into more lots than they must be, lots of one group for several technicians). "proven": no plan at all can be, since
+        the bound of everything (`beyond`) says so, nothing costs anything, or no group has any way into a plan.
+        """
+        try:
+            check_covered(self.search.model)
+            options = [option for need in self.search.model.needs for option in options_of(self.state.visits, need)]
+            self.near = Nearness(self.search.model, self.state.routes, self.most, self.left, self.best)
+            works = list(self._works(options))
+        except (NotCovered, TooMany):
+            return None
+        self.search.restore(self.search.best)
+        self.master = Master(self.search.model, options, works)
+        shown = self._prove({option.moved for option in options}) and not self.timing.unsure
+        if (shown and (self.best <= TINY or (not options and self._nobody_can()))) or self.near.nothing_below(
+            self.best
+        ):
+            return "proven"
+        return "routes considered" if shown else None
+
+    def _nobody_can(self) -> bool:
+        """Whether every group has no day, or too few technicians for other crews and lots to help."""
+        return all(not need.days or (need.works and len(need.able) < 2) for need in self.search.model.needs)
+
+    def _works(self, options: Iterable[Option]) -> Iterator[Work]:
+        stops: dict[tuple[int, int], list[Stop]] = defaultdict(list)
+        for option in options:
+            for crews in option.works:
+                for crew in crews:
+                    for stop in crew.stops:
+                        if self.near.possible(stop.key):
+                            stops[stop.person, stop.day].append(stop)
+        most = self.most
+        for (person, day), row in sorted(stops.items()):
+            if self.left() <= 0:
+                raise TooMany
+            for work in Day(self.state.routes, person, day).works(row, most, self.near.on(day)):
+                most -= 1
+                yield work
+
+    @property
+    def best(self) -> float:
+        """The cost of the best plan known."""
+        return self.search.best.cost
+
+    def _prove(self, moves: set[int]) -> bool:
+        """Go through the worst moves, the least bound first; whether all are done with."""
+        open_ = [(0.0, worst, 0.0) for worst in sorted(moves | {0})]
+        while open_:
+            _, worst, width = heappop(open_)
+            keep = self._within(worst)
+            if not len(keep):
+                continue
+            relaxed = self._relaxed(worst, keep)
+            if relaxed is None or relaxed.cost >= self.best - TINY:
+                continue
+            if not width:  # once for each, so that the least comes first
+                heappush(open_, (relaxed.cost, worst, max(1.0, _NARROW * relaxed.cost)))
+                continue
+            if self.left() <= 0 or self.cuts > _CUTS or self.choices <= 0:
+                return False
+            self.choices -= 1
+            whole = self.best - relaxed.cost
+            near = self.master.near(keep, relaxed, min(width, whole))
+            found = self._choose(near)
+            if found is None:
+                return False
+            limit = relaxed.cost + width if width < whole else inf
+            if min(found, limit) < self.best - TINY:
+                heappush(open_, (min(found, limit), worst, 2 * width if found > limit else width))
+        return True
+
+    def _within(self, worst: int) -> Ints:
+        """The columns that a cheaper plan with that worst move can have."""
+        key = self.best, self.cuts
+        if worst not in self._kept or self._kept[worst][0] != key:
+            none = self.near.none(worst, self.best)
+            near = self.near.sets(worst, self.best)
+            self._kept[worst] = key, np.zeros(0, dtype=np.int64) if none else self.master.within(worst, near)
+        self.master.price(worst)
+        return self._kept[worst][1]
+
+    def _relaxed(self, worst: int, keep: Ints) -> Relaxed | None:
+        """The relaxation for one worst move, as it was when no cut came in since."""
+        known = self._known.get(worst)
+        if known is None or known[0] != self.cuts:
+            known = self._known[worst] = (self.cuts, self.master.relaxed(keep))
+        return known[1]
+
+    def _choose(self, keep: Ints) -> float | None:
+        """The master's choice, tried in earnest; the least cost of any plan of these columns as far as is known then."""
+        result = self.master.program.minimise(keep, nodes=_NODES, left=self.left, below=self.best - TINY)
+        if not result.done:
+            return None
+        if result.values is None or result.cost >= self.best - TINY:
+            return result.cost
+        works, options = self.master.chosen(result.values)
+        short = 0.0
+        for some, others in _parts(works, options):
+            short += self._learn(some, others, self.master.charged(some, result.values))
+        if short < inf:
+            times = self.timing.least(works, options)
+            if times is None:
+                return None  # settled part by part, but not together: no proof
+            found = self._try(works, options, times)
+            if short <= TINY and found > result.cost + TINY:
+                return None  # the state does not settle what the clock does
+        return result.cost
+
+    def _try(self, works: Sequence[Work], options: Sequence[Option], times: Times) -> float:
+        """Make the choice the best plan where it is cheaper; its cost."""
+        snapshot = self.search.best
+        for index, item in enumerate(self.state.placed):
+            if item is not None:
+                self.state.take(index)
+        self.state.touched.clear()
+        self.state.forget()
+        cost = realise(self.state, works, options, times)
+        if cost < snapshot.cost - TINY:
+            self.state.forget()
+            self.search.best = Snapshot(self.state)
+        else:
+            for key in list(self.state.days):
+                self.state.set_day(key, None)
+            self.state.undo(0)
+            self.search.restore(snapshot)
+        return cost
+
+    # -- learning -------------------------------------------------------------------------------------------------
+    def _more(self, works: Sequence[Work], options: Sequence[Option]) -> float:
+        """What hours add to the cost of technician-days."""
+        times = self.timing.least(works, options)
+        return inf if times is None else max(0.0, times.cost - sum(work.cost for work in works))
+
+    def _learn(self, works: Sequence[Work], options: Sequence[Option], charged: float) -> float:
+        """Cut off a part of a choice that is dearer than the master thinks; how much more it costs."""
+        more = self._more(works, options)
+        if more <= charged + TINY:
+            return 0.0
+        some, others = self._core(list(works), list(options), more, charged)
+        self.cuts += 1
+        least = self._more(some, others)
+        if least == inf:
+            self.master.forbid(some, others)
+        else:
+            self.master.charge(some, others, least)
+        return more - charged
+
+    def _core(
+        self, works: list[Work], options: list[Option], more: float, charged: float
+    ) -> tuple[list[Work], list[Option]]:
+        """As few of them as still cost more."""
+        least = inf if more == inf else charged + TINY
+        for option in list(options):
+            rest = [other for other in options if other is not option]
+            if self._more(works, rest) >= least:
+                options = rest
+        for work in list(works):
+            fewer = [other for other in works if other is not work]
+            if self._more(fewer, options) >= least:
+                works = fewer
+        return works, options
+
+
+def _parts(works: Sequence[Work], options: Sequence[Option]) -> Iterator[tuple[list[Work], list[Option]]]:
+    """Cut a choice into parts that share no ranch and no technician-day."""
+    ranch: dict[int, int] = {}
+
+    def root(place: int) -> int:
+        while ranch.setdefault(place, place) != place:
+            place = ranch[place]
+        return place
+
+    for work in works:
+        places = [stop.place for stop in work.in_order]
+        for place in places[1:]:
+            ranch[root(place)] = root(places[0])
+    found: dict[int, tuple[list[Work], list[Option]]] = defaultdict(lambda: ([], []))
+    for option in options:
+        found[root(option.need.place)][1].append(option)
+    for work in works:
+        found[root(work.in_order[0].place)][0].append(work)
+    yield from found.values()

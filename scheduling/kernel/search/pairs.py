@@ -1,0 +1,112 @@
+"""Two technicians at once: every timed session of a group by both, where there are two stalls."""
+
+from collections.abc import Iterator
+from math import inf
+
+from scheduling.kernel.search.look import Candidate, Days, Look, Stops
+from scheduling.kernel.search.model import Need, Part
+from scheduling.kernel.search.several import Opening, rest_of
+from scheduling.kernel.search.visits import Treatment
+
+_PAIRS_OF = 5
+
+
+def can_pair(need: Need) -> bool:
+    """Whether two technicians at once can be had for the group at all."""
+    if not need.sessions or not need.works or need.works[0].part is not Part.AI:
+        return False
+    return need.ranch.ai_stalls > 1 or need.group.needs_barn
+
+
+def pairs_on(look: Look, need: Need, i: int, fixed: float) -> Iterator[Opening]:
+    """Every pair of the nearest few on the group's day number `i`, with the least that it costs."""
+    day = need.days[i]
+    barn = look.barn(need, day, 2)
+    if barn is None or (barn < 0 and need.ranch.ai_stalls < 2):
+        return
+    near = [(person, _least(look, need, day, person)) for person in look.near(need)[:_PAIRS_OF]]
+    for number, (one, cost) in enumerate(near):
+        for other, other_cost in near[number + 1 :]:
+            if cost + other_cost < inf:
+                yield (
+                    fixed + cost + other_cost,
+                    lambda pair=(one, other): _ways(look, need, i, pair, fixed, barn),  # type: ignore[misc]
+                )
+
+
+def _least(look: Look, need: Need, day: int, person: int) -> float:
+    """What a technician's coming costs at least."""
+    state = look.state
+    if state.model.spills(need.place):
+        return 0.0  # the technician's day may be the one before or after
+    if day in state.model.people[person].days_off:
+        return inf
+    old = state.days.get(day * state.width + person)
+    if old is not None:
+        return 0.0 if old.head < state.model.people[person].technician.max_head_per_day else inf
+    return state.routes.alone(person, need.place)
+
+
+def _ways(look: Look, need: Need, i: int, pair: tuple[int, int], fixed: float, barn: int) -> Iterator[Candidate]:
+    for treatment in look.state.visits.treatments(need, need.days[i]):
+        found = _pair(look, need, i, treatment, pair)
+        if found is not None:
+            cost, stops, days, rate = found
+            yield look.candidate(need, need.days[i], treatment, rate, stops, barn, days, fixed + cost)
+
+
+def _pair(
+    look: Look, need: Need, i: int, treatment: Treatment, pair: tuple[int, int]
+) -> tuple[float, Stops, Days, float] | None:
+    people = look.state.model.people
+    rates = people[pair[0]].rate, people[pair[1]].rate
+    rate, cost, days = sum(rates), 0.0, Days()
+    if not look.state.visits.roomy(need, need.days[i], rate):
+        return None
+    stops: Stops = ()
+    others = []
+    for number, work in enumerate(need.works):
+        if work.part is not Part.AI:
+            others.append(number)
+            continue
+        best = _together(look, need, number, need.days[i], treatment, pair, rates, days)
+        if best is None:
+            return None
+        cost += best[0]
+        days.update(best[2])
+        stops += best[1]
+    rows = [look.bounds(need, number, i) for number in range(len(need.works))] if others else []
+    rest = rest_of(look, need, i, treatment, rate, others, days, rows)
+    return None if rest is None else (cost + rest[0], stops + rest[1], rest[2], rate)
+
+
+def _together(
+    look: Look,
+    need: Need,
+    number: int,
+    day: int,
+    treatment: Treatment,
+    pair: tuple[int, int],
+    rates: tuple[float, float],
+    days: Days,
+) -> tuple[float, Stops, Days] | None:
+    """One session by both from the same minute: the cheapest hour of those tried."""
+    visits, best = look.state.visits, None
+    trip = need.works[number].trip
+    assert trip is not None
+    window = visits.window(need, trip, day, visits.shape(need, sum(rates)), treatment)
+    if window is None:
+        return None
+    for start in dict.fromkeys((window[0], (window[0] + window[1]) // 2, window[1])):
+        cost, changed, stops = 0.0, dict(days), []
+        for mine, person in enumerate(pair):
+            visit = visits.share(need, number, day, rates, treatment, start, mine)
+            found = look.added(person, visit, changed) if visit is not None else None
+            if found is None or visit is None:
+                break
+            cost += found[0]
+            changed[visit.day * look.state.width + person] = found[1]
+            stops.append((person, visit))
+        if len(stops) == 2 and (best is None or cost < best[0]):
+            best = (cost, tuple(stops), changed)
+    return best

@@ -1,0 +1,191 @@
+"""A technician's day: whether a row of visits can be driven, when each starts, what the day costs. Remembered by its visits."""
+
+from collections import defaultdict
+from datetime import date
+from math import inf
+
+from scheduling.kernel.search.model import Model, minute_of
+from scheduling.kernel.search.visits import Visit
+
+_MOST_REMEMBERED = 700_000
+
+
+class Route:
+    """A day that can be driven: visits in order, the start of each (as early as can be), km, head, cost."""
+
+    __slots__ = ("cost", "detours", "fits", "head", "km", "person", "starts", "visits")
+
+    def __init__(
+        self, person: int, visits: tuple[Visit, ...], starts: tuple[int, ...], km: float, head: int, cost: float
+    ) -> None:
+        self.person, self.visits, self.starts = person, visits, starts
+        self.km, self.head, self.cost = km, head, cost
+        self.detours: dict[int, float] | None = None  # by place: see Routes.detour
+        self.fits: dict[Visit, Route | None] | None = None  # see Routes.with_visit
+
+
+class Routes:
+    """Works out routes and remembers them. Earliest starts are best: the later a visit, the more of it is after noon."""
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        weights = model.season.weights
+        self.per_km, self.per_half = weights.km, weights.afternoon_half_hour
+        self.day_cost = [
+            weights.technician_day + weights.day_before * person.technician.days_before for person in model.people
+        ]
+        self._known: list[dict[tuple[Visit, ...], Route | None]] = [{} for _ in model.people]
+        self.most = [person.technician.max_head_per_day for person in model.people]
+        self._people = [(item.base, item.technician.max_head_per_day, model.road(item.base)) for item in model.people]
+        self._size = 0
+        self._hours: list[dict[int, tuple[int, int]]] = [{} for _ in model.people]
+
+    def hours(self, person: int, day: int) -> tuple[int, int]:
+        """First and last minute of a technician's day."""
+        found = self._hours[person].get(day)
+        if found is None:
+            technician, zone, on = self.model.people[person].technician, self.model.season.zone, date.fromordinal(day)
+            found = self._hours[person][day] = (
+                minute_of(on, technician.starts, zone),
+                minute_of(on, technician.ends, zone),
+            )
+        return found
+
+    def seen(self) -> dict[tuple[int, int], list[Route]]:
+        """Routes that were worked out by technician and day, the cheapest order of each set of visits."""
+        cheapest: dict[tuple[int, int], dict[frozenset[Visit], Route]] = defaultdict(dict)
+        for person, memo in enumerate(self._known):
+            for visits, route in memo.items():
+                if route is None:
+                    continue
+                rows, key = cheapest[person, visits[0].day], frozenset(visits)
+                other = rows.get(key)
+                if other is None or route.cost < other.cost:
+                    rows[key] = route
+        return {key: list(rows.values()) for key, rows in cheapest.items()}
+
+    def route(self, person: int, visits: tuple[Visit, ...]) -> Route | None:
+        """The route through the visits in this order; None where it cannot be driven in time. At least one visit."""
+        memo = self._known[person]
+        try:
+            return memo[visits]
+        except KeyError:
+            pass
+        found = memo[visits] = self._work_out(person, visits)
+        self._size += 1
+        if self._size > _MOST_REMEMBERED:
+            self._forget()
+        return found
+
+    def alone(self, person: int, place: int) -> float:
+        """The least that a day for one stop costs."""
+        return self.day_cost[person] + 2 * self.per_km * self._people[person][2][place][0]
+
+    def detour(self, route: Route, place: int) -> float:
+        """The least that a stop at the place can add to the route: the way there, whatever the clock says."""
+        known = route.detours
+        if known is None:
+            known = route.detours = {}
+        found = known.get(place)
+        if found is None:
+            found = known[place] = self._detour(route, place)
+        return found
+
+    def _detour(self, route: Route, place: int) -> float:
+        base, _, home = self._people[route.person]
+        road = self.model.road(place)
+        least, here, leaving = inf, road[base][0], home
+        for visit in route.visits:
+            there = road[visit.place][0]
+            more = here + there - leaving[visit.place][0]
+            if more < least:
+                least = more
+            here, leaving = there, visit.road
+        least = min(least, here + road[base][0] - leaving[base][0])
+        return self.per_km * least if least > 0.0 else 0.0
+
+    def with_visit(self, route: Route, visit: Visit) -> Route | None:
+        """The route with the visit where it adds least; None where it fits nowhere. Remembered with the route."""
+        known = route.fits
+        if known is None:
+            known = route.fits = {}
+        try:
+            return known[visit]
+        except KeyError:
+            found = known[visit] = self._with_visit(route, visit)
+            self._size += 1
+            return found
+
+    def _with_visit(self, route: Route, visit: Visit) -> Route | None:
+        """Positions at which the clock or the detour forbids it are passed over before the day is worked out."""
+        person, row, starts = route.person, route.visits, route.starts
+        base, most, road = self._people[person]
+        if route.head + visit.head > most:
+            return None
+        best: Route | None = None
+        place, low, high, count = visit.place, visit.low, visit.high, len(row)
+        at, ends = self.hours(person, visit.day)
+        for i in range(count + 1):
+            if i:
+                before = row[i - 1]
+                if before.last and before.place != place:
+                    break
+                at, road = starts[i - 1] + before.length, before.road
+            begun = at + road[place][1]
+            if begun > high:
+                continue
+            begun = max(begun, low) + visit.length
+            then, late = (row[i].place, row[i].high) if i < count else (base, ends)
+            step = visit.road[then]
+            if begun + step[1] > late:
+                continue
+            if best is not None:
+                km = road[place][0] + step[0] - road[then][0]
+                if route.cost + self.per_km * km > best.cost + 1e-6:
+                    continue
+            new = self.route(person, (*row[:i], visit, *row[i:]))
+            if new is not None and (best is None or new.cost < best.cost):
+                best = new
+        return best
+
+    def _forget(self) -> None:
+        for memo in self._known:
+            for route in memo.values():
+                if route is not None:
+                    route.detours = route.fits = None
+            memo.clear()
+        self._size = 0
+
+    def _work_out(self, person: int, visits: tuple[Visit, ...]) -> Route | None:
+        here, most, road = self._people[person]
+        home = here
+        at, ends = self.hours(person, visits[0].day)
+        km, halves, head = 0.0, 0, 0
+        closed = False
+        starts = []
+        for visit in visits:
+            place = visit.place
+            if place != here:
+                if closed:
+                    return None
+                step = road[place]
+                km += step[0]
+                at += step[1]
+                road, here = visit.road, place
+            if at < visit.low:
+                at = visit.low
+            elif at > visit.high:
+                return None
+            starts.append(at)
+            head += visit.head
+            begun, at = at, at + visit.length
+            if at > visit.noon and visit.ai:
+                halves += visit.late_halves(begun)
+            closed = visit.last
+        step = road[home]
+        if at + step[1] > ends or head > most:
+            return None
+        km += step[0]
+        return Route(
+            person, visits, tuple(starts), km, head, self.day_cost[person] + self.per_km * km + self.per_half * halves
+        )
