@@ -69,7 +69,8 @@ def test_bands(thi: float, name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("t", "r", "value"), [(90, 50, 94.6), (90, 70, 105.9), (95, 50, 105.2), (96, 65, 121.0), (100, 40, 109.3)]
+    ("t", "r", "value"),
+    [(86, 60, 91.1), (90, 50, 94.6), (90, 70, 105.9), (95, 50, 105.2), (96, 65, 121.0), (100, 40, 109.3)],
 )
 def test_people_heat_index(t: float, r: float, value: float) -> None:
     """The regression of the US National Weather Service, "Heat Index definition and equation", undated."""
@@ -85,6 +86,7 @@ DUE = [
     (date(2026, 1, 1), date(2026, 10, 11), date(2026, 10, 13)),
     (date(2026, 3, 1), date(2026, 12, 9), date(2026, 12, 11)),
     (date(2026, 5, 21), date(2027, 2, 28), date(2027, 3, 2)),
+    (date(2026, 6, 1), date(2027, 3, 11), date(2027, 3, 13)),
     (date(2027, 6, 1), date(2028, 3, 10), date(2028, 3, 12)),
     (date(2024, 1, 1), date(2024, 10, 10), date(2024, 10, 12)),
 ]
