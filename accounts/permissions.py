@@ -44,15 +44,21 @@ class Permission(Enum):
     SEASON_EDIT = "make a season, enter groups, plan, move, publish"
     ENTRY_EDIT = "enter a group in a season and change its wishes"
     STEP_DONE = "tick a step as done"
+    CLASH_ANSWER = "answer for a ranch when wishes collide"
     PROTOCOL_ADJUST = "adjust the hours of a protocol, with a reason"
     READINESS_SIGN = "sign off or override readiness"
+    READINESS_LIMITS = "set the co-op's limits of readiness, with a reason"
     COMMENT = "write a comment"
     FEED_MAKE = "make a calendar feed"
+    PRICES_VIEW = "see what things cost"
+    PRICES_EDIT = "set the co-op's prices and how costs are shared"
+    STATEMENT_VIEW = "see what a ranch pays"
+    WEATHER_EDIT = "bring in weather"
 
 
 _P, _R = Permission, Reach
 ROLE_REACH: dict[Role, dict[Permission, Reach]] = {
-    Role.COORDINATOR: dict.fromkeys(set(Permission) - {_P.READINESS_SIGN}, _R.COOP),
+    Role.COORDINATOR: dict.fromkeys(Permission, _R.COOP),
     Role.RANCHER: {
         _P.RANCH_VIEW: _R.OWN,
         _P.RANCH_EDIT: _R.OWN,
@@ -61,8 +67,12 @@ ROLE_REACH: dict[Role, dict[Permission, Reach]] = {
         _P.SEASON_VIEW: _R.OWN,
         _P.ENTRY_EDIT: _R.OWN,
         _P.STEP_DONE: _R.OWN,
+        _P.CLASH_ANSWER: _R.OWN,
         _P.COMMENT: _R.OWN,
         _P.FEED_MAKE: _R.OWN,
+        _P.PRICES_VIEW: _R.OWN,
+        _P.STATEMENT_VIEW: _R.OWN,
+        _P.WEATHER_EDIT: _R.OWN,
     },
     Role.TECHNICIAN: {
         _P.RANCH_VIEW: _R.COOP,
@@ -81,8 +91,10 @@ ROLE_REACH: dict[Role, dict[Permission, Reach]] = {
         _P.SEASON_VIEW: _R.COOP,
         _P.PROTOCOL_ADJUST: _R.COOP,
         _P.READINESS_SIGN: _R.COOP,
+        _P.READINESS_LIMITS: _R.COOP,
         _P.COMMENT: _R.COOP,
         _P.FEED_MAKE: _R.COOP,
+        _P.PRICES_VIEW: _R.COOP,
     },
 }
 

@@ -4,15 +4,24 @@ from typing import Any
 
 from django.db.models import Model
 from django.utils import timezone
-from rest_framework import mixins, serializers
+from drf_spectacular.utils import extend_schema
+from rest_framework import mixins, serializers, status
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from accounts.api import CheckedSerializer, CoopField, MemberViewSet
 from accounts.models import Cooperative
 from accounts.permissions import Permission, Reach
+from accounts.units import Units
 from herdplan.herds import queries
 from herdplan.herds.forms import date_faults
-from herdplan.herds.models import BreedingGroup, Female, Herd, Ranch
-from herdplan.herds.services import require_edit
+from herdplan.herds.models import BreedingGroup, Female, Herd, Ranch, Record
+from herdplan.herds.plausible import MATURE_KG, Observed, judge
+from herdplan.herds.services import require_edit, save_observed
+
+# Named for the schema, where two shapes hold it.
+VACCINES = Record.Vaccine.choices
 
 
 class VisibleField(serializers.PrimaryKeyRelatedField[Any]):
@@ -53,6 +62,7 @@ class RanchSerializer(CheckedSerializer[Ranch]):
             "treat_rate",
             "ai_rate",
             "ai_stalls",
+            "last_stop",
             "directions",
         )
 
@@ -71,13 +81,14 @@ class RanchSerializer(CheckedSerializer[Ranch]):
 
 
 class HerdSerializer(CheckedSerializer[Herd]):
-    """A herd of a ranch."""
+    """A herd of a ranch. `mature_kg`: weight of a mature cow; heifers' targets are shares of it."""
 
     ranch = VisibleField(fetch=queries.ranches_for, rows=Ranch)
 
     class Meta:
         model = Herd
-        fields = ("id", "ranch", "name", "notes")
+        fields = ("id", "ranch", "name", "mature_kg", "notes")
+        extra_kwargs = {"mature_kg": {"min_value": MATURE_KG[0], "max_value": MATURE_KG[1]}}
 
 
 class GroupSerializer(CheckedSerializer[BreedingGroup]):
@@ -123,6 +134,77 @@ class FemaleSerializer(CheckedSerializer[Female]):
         if faults:
             raise serializers.ValidationError(faults)
         return super().validate(values)
+
+
+class RecordSerializer(serializers.ModelSerializer[Record]):
+    """A record of a female that stands, in kg and cm. `due`: when she should calve by a pregnancy check that told her days."""
+
+    due = serializers.DateField(read_only=True, allow_null=True)
+
+    class Meta:
+        model = Record
+        fields = (
+            "id",
+            "kind",
+            "day",
+            "weight_kg",
+            "tract_score",
+            "pelvic_height_cm",
+            "pelvic_width_cm",
+            "condition",
+            "vaccine",
+            "pregnancy",
+            "days_pregnant",
+            "due",
+            "reason",
+            "until",
+            "at",
+        )
+        read_only_fields = fields
+
+
+class ObservedSerializer(serializers.Serializer[Observed]):
+    """What was seen of a female on a day, in kg and cm. `keep` names fields whose question is answered with yes."""
+
+    day = serializers.DateField()
+    weight = serializers.FloatField(required=False)
+    tract = serializers.IntegerField(required=False)
+    pelvic_height = serializers.FloatField(required=False)
+    pelvic_width = serializers.FloatField(required=False)
+    condition = serializers.FloatField(required=False)
+    calved = serializers.DateField(required=False)
+    vaccines = serializers.ListField(child=serializers.ChoiceField(choices=VACCINES), required=False)
+    pregnancy = serializers.ChoiceField(choices=Record.Pregnancy.choices, required=False)
+    days_pregnant = serializers.IntegerField(required=False)
+    hold_reason = serializers.CharField(max_length=200, required=False)
+    hold_until = serializers.DateField(required=False)
+    keep = serializers.ListField(child=serializers.CharField(), required=False)
+
+    def validate(self, values: dict[str, Any]) -> dict[str, Any]:
+        """Refuse what cannot be, question what is unlikely: the same judge as at the chute and in sheets."""
+        history: queries.History = self.context["history"]
+        kept = set(values.pop("keep", ()))
+        seen = Observed(**{**values, "vaccines": tuple(values.get("vaccines", ()))})
+        if seen.empty:
+            raise serializers.ValidationError({"detail": "Nothing was said of her."})
+        today = history.female.herd.ranch.day_at(timezone.now())
+        said = judge(seen, history, Units(weight="kg", length="cm"), today)
+        asked = {
+            name: f"{text} Is this right? Name the field in keep."
+            for name, text in said.questions.items()
+            if name not in kept
+        }
+        if said.faults or asked:
+            raise serializers.ValidationError({**asked, **said.faults})
+        return {"seen": seen}
+
+
+class SavedSerializer(serializers.Serializer[Any]):
+    """How many records are new, how many replaced one of the same day, how many stood there already."""
+
+    new = serializers.IntegerField()
+    replaced = serializers.IntegerField()
+    same = serializers.IntegerField()
 
 
 class _Rows(
@@ -206,6 +288,29 @@ class FemaleViewSet(_OnRanch):
     model, serializer_class = Female, FemaleSerializer
     fetch = staticmethod(queries.females_for)
     permission = Permission.FEMALE_EDIT
+
+    @extend_schema(responses=RecordSerializer(many=True), methods=["get"])
+    @extend_schema(request=ObservedSerializer, responses={201: SavedSerializer}, methods=["post"])
+    @action(detail=True, methods=["get", "post"])
+    def records(self, request: Request, pk: str | None = None) -> Response:
+        """GET: everything on record of her, newest first, withdrawn records left out. POST: what was seen of her on a day."""
+        if request.method == "POST":
+            return self._record(request, self.get_object())
+        standing = Record.objects.filter(female=self.get_object(), withdrawn_at=None)
+        page = self.paginate_queryset(standing)
+        return self.get_paginated_response(RecordSerializer(page, many=True).data)
+
+    def _record(self, request: Request, female: Female) -> Response:
+        """Judge and save, all of it or nothing; saying the same again changes nothing."""
+        ranch = female.herd.ranch
+        member = self.member_of(ranch.cooperative_id)
+        require_edit(member, ranch, self.permission)
+        context = {"history": queries.history_for(member, female.pk)}
+        sent = ObservedSerializer(data=request.data, context=context)
+        sent.is_valid(raise_exception=True)
+        items = [(female, sent.validated_data["seen"])]
+        saved = save_observed(member=member, ranch=ranch, items=items, now=timezone.now())
+        return Response(SavedSerializer(saved).data, status=status.HTTP_201_CREATED)
 
 
 ROUTES = [("ranches", RanchViewSet), ("herds", HerdViewSet), ("groups", GroupViewSet), ("females", FemaleViewSet)]

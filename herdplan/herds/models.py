@@ -1,7 +1,8 @@
-"""Ranches, their herds, breeding groups and females."""
+"""Ranches, their herds, breeding groups, females and what was seen of them."""
 
 import uuid
-from datetime import time
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -43,6 +44,11 @@ class Ranch(models.Model):
     ai_stalls = models.PositiveSmallIntegerField(
         "stalls where AI can be done at once", default=1, validators=[MinValueValidator(1), MaxValueValidator(10)]
     )
+    last_stop = models.BooleanField(
+        "a technician goes to no other ranch after this one on the same day",
+        default=False,
+        help_text="For a herd with a disease that boots and sleeves could carry; the veterinarian says when.",
+    )
     directions = models.CharField("directions and gate", max_length=300, blank=True)
     people = models.ManyToManyField(User, blank=True, related_name="ranches", verbose_name="ranchers")
     created_at = models.DateTimeField(default=timezone.now, editable=False)
@@ -52,6 +58,12 @@ class Ranch(models.Model):
         ordering = ("name",)
         constraints = [
             models.UniqueConstraint(fields=("cooperative", "slug"), name="ranch_slug_once_per_coop"),
+            models.UniqueConstraint(
+                "cooperative",
+                Lower("name"),
+                name="ranch_name_once_per_coop",
+                violation_error_message="The co-op has a ranch of this name already; choose another.",
+            ),
             models.CheckConstraint(
                 condition=models.Q(opens__lt=models.F("closes")), name="ranch_opens_before_it_closes"
             ),
@@ -59,6 +71,10 @@ class Ranch(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def day_at(self, now: datetime) -> date:
+        """The day it is at the ranch: in the evening, UTC is a day ahead."""
+        return now.astimezone(ZoneInfo(self.zone)).date()
 
 
 class ClosedDay(models.Model):
@@ -82,6 +98,12 @@ class Herd(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     ranch = models.ForeignKey(Ranch, on_delete=models.CASCADE, related_name="herds")
     name = models.CharField("name", max_length=120)
+    mature_kg = models.FloatField(
+        "weight of a mature cow, kg",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(200), MaxValueValidator(1_500)],
+    )
     notes = models.TextField("notes", blank=True)
 
     class Meta:
@@ -167,3 +189,163 @@ class Female(models.Model):
 
     def __str__(self) -> str:
         return self.tag
+
+
+# From conception to calving, over all breeds: "Gestation Length" (guideline), Beef Improvement Federation, undated.
+GESTATION_DAYS = 283
+
+
+class Record(models.Model):
+    """One thing seen of one female on one day, in kg and cm. `kind` says which columns are filled.
+
+    A record is never overwritten: a correction withdraws it and stands beside it, so that who said what when stays on
+    record. For a calving `day` is the day she calved; for a hold, the day it begins (`until` is its last day, None while open).
+    `days_pregnant` is how far along a pregnancy check found her, where it told.
+    """
+
+    class Kind(models.TextChoices):
+        """What was seen."""
+
+        WEIGHT = "weight", "Weight"
+        TRACT = "tract", "Tract score"
+        PELVIS = "pelvis", "Pelvis"
+        CONDITION = "condition", "Body condition"
+        CALVING = "calving", "Calving"
+        VACCINATION = "vaccination", "Vaccination"
+        PREGNANCY = "pregnancy", "Pregnancy check"
+        HOLD = "hold", "Health hold"
+
+    class Vaccine(models.TextChoices):
+        """Kinds of vaccine that differ in how long before breeding they must be given; never a product."""
+
+        VIRAL_LIVE = "viral_live", "Viral (IBR, BVD), modified-live"
+        VIRAL_KILLED = "viral_killed", "Viral (IBR, BVD), killed"
+        LEPTOSPIRA = "leptospira", "Leptospira"
+        CAMPYLOBACTER = "campylobacter", "Campylobacter (vibrio)"
+        CLOSTRIDIAL = "clostridial", "Clostridial"
+        OTHER = "other", "Another vaccine"
+
+    class Pregnancy(models.TextChoices):
+        """What a pregnancy check said."""
+
+        OPEN = "open", "Open"
+        PREGNANT = "pregnant", "Pregnant"
+        UNKNOWN = "unknown", "Not sure"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    female = models.ForeignKey(Female, on_delete=models.CASCADE, related_name="records")
+    kind = models.CharField("kind", max_length=12, choices=Kind)
+    day = models.DateField("day")
+    weight_kg = models.FloatField("weight, kg", null=True, blank=True)
+    tract_score = models.PositiveSmallIntegerField("tract score", null=True, blank=True)
+    pelvic_height_cm = models.FloatField("pelvic height, cm", null=True, blank=True)
+    pelvic_width_cm = models.FloatField("pelvic width, cm", null=True, blank=True)
+    condition = models.FloatField("body condition", null=True, blank=True)
+    vaccine = models.CharField("vaccine", max_length=20, choices=Vaccine, blank=True)
+    pregnancy = models.CharField("pregnancy", max_length=10, choices=Pregnancy, blank=True)
+    days_pregnant = models.PositiveSmallIntegerField("days pregnant", null=True, blank=True)
+    reason = models.CharField("reason", max_length=200, blank=True)
+    until = models.DateField("until", null=True, blank=True)
+    by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
+    at = models.DateTimeField(default=timezone.now, editable=False)
+    withdrawn_by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("-day", "kind", "-at")
+        indexes = [models.Index(fields=("female", "kind", "-day"), name="record_latest_by_kind")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=("female", "kind", "day", "vaccine"),
+                condition=models.Q(withdrawn_at=None),
+                name="one_record_of_a_kind_a_day",
+            ),
+            models.CheckConstraint(
+                # A comparison with NULL would pass: each column is asked for first.
+                name="record_holds_what_its_kind_says",
+                condition=models.Q(kind="weight", weight_kg__isnull=False, weight_kg__gt=0)
+                | models.Q(kind="tract", tract_score__isnull=False, tract_score__range=(1, 5))
+                | models.Q(kind="pelvis", pelvic_height_cm__isnull=False, pelvic_width_cm__isnull=False)
+                | models.Q(kind="condition", condition__isnull=False, condition__range=(1, 9))
+                | models.Q(kind="calving")
+                | (models.Q(kind="vaccination") & ~models.Q(vaccine=""))
+                | (
+                    models.Q(kind="pregnancy")
+                    & ~models.Q(pregnancy="")
+                    & (models.Q(days_pregnant=None) | models.Q(pregnancy="pregnant", days_pregnant__range=(1, 310)))
+                )
+                | (
+                    models.Q(kind="hold")
+                    & ~models.Q(reason="")
+                    & (models.Q(until=None) | models.Q(until__gte=models.F("day")))
+                ),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}, {self.day:%a %d %b %Y}"
+
+    @property
+    def due(self) -> date | None:
+        """When she is expected to calve by this check; None where it did not tell how far along she is."""
+        if self.days_pregnant is None:
+            return None
+        return self.day + timedelta(days=GESTATION_DAYS - self.days_pregnant)
+
+
+class ChuteDay(models.Model):
+    """A day's typing at the chute: which animals, and what is typed of each."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    herd = models.ForeignKey(Herd, on_delete=models.CASCADE, related_name="chute_days")
+    group = models.ForeignKey(
+        BreedingGroup, on_delete=models.CASCADE, null=True, blank=True, related_name="chute_days", verbose_name="group"
+    )
+    day = models.DateField("day")
+    asked = models.JSONField("typed today", default=list)
+    vaccines = models.JSONField("vaccines given today", default=list, blank=True)
+    by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        ordering = ("-day", "-created_at")
+
+    def __str__(self) -> str:
+        return f"{self.group.name if self.group else self.herd.name}, {self.day:%a %d %b %Y}"
+
+
+class ChuteSave(models.Model):
+    """One page of one animal as it was saved: a post that the phone repeats finds itself here and changes nothing."""
+
+    chute = models.ForeignKey(ChuteDay, on_delete=models.CASCADE, related_name="saves")
+    female = models.ForeignKey(Female, on_delete=models.CASCADE, related_name="+")
+    key = models.UUIDField()
+    digest = models.CharField(max_length=64)
+    at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=("chute", "female", "key", "digest"), name="chute_page_saved_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.chute}: {self.female}"
+
+
+class RecordUpload(models.Model):
+    """A sheet of records between being sent and being taken in. Its cells are dropped once it is in."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    herd = models.ForeignKey(Herd, on_delete=models.CASCADE, related_name="record_uploads")
+    by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
+    name = models.CharField(max_length=200)
+    table = models.JSONField(default=list)
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    saved_at = models.DateTimeField(null=True, blank=True)
+    saved_count = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        ordering = ("-created_at",)
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,21 +1,16 @@
 """Females from a spreadsheet: read, judged row by row, then saved all or none."""
 
-import csv
-import io
-import zipfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
-import openpyxl
 from django.db import transaction
-from openpyxl.utils.exceptions import InvalidFileException
 
 from herdplan.herds.forms import date_faults
 from herdplan.herds.models import AnimalClass, BreedingGroup, Female, Herd
+from herdplan.herds.tables import SheetError, harmless, number_text, read_table, said
 
-MAX_BYTES, MAX_ROWS = 5_000_000, 20_000
 COLUMNS = {
     "tag": ("tag", "ear tag", "eartag", "visual id", "visual tag", "animal", "animal id", "id", "number"),
     "official_id": ("official id", "eid", "electronic id", "rfid", "official number"),
@@ -34,10 +29,6 @@ _CLASSES = {
     "bos_indicus_influenced_cow": AnimalClass.BOS_INDICUS_COW,
     "bos indicus": AnimalClass.BOS_INDICUS_COW,
 }
-
-
-class SheetError(ValueError):
-    """A file that cannot be read as a spreadsheet of females; the text says what is needed."""
 
 
 @dataclass
@@ -74,18 +65,10 @@ class SheetReport:
 
 def read_sheet(name: str, content: bytes, herd: Herd, today: date) -> SheetReport:
     """Judge a CSV or XLSX file for a herd. Nothing is saved. Raises SheetError where it is no such file."""
-    if len(content) > MAX_BYTES:
-        raise SheetError("The file is larger than 5 MB. Split it and import the parts.")
-    if not content:
-        raise SheetError("The file is empty.")
-    table = _xlsx(content) if content[:2] == b"PK" else _csv(name, content)
-    if len(table) < 2:
-        raise SheetError("The file has no rows below the column names.")
-    if len(table) > MAX_ROWS + 1:
-        raise SheetError(f"The file has more than {MAX_ROWS} rows. Split it and import the parts.")
+    table = read_table(name, content, _known)
     columns, unknown = _columns([str(cell or "").strip() for cell in table[0]])
     judge = _Judge(herd, today)
-    rows = [judge.row(line, columns, cells) for line, cells in enumerate(table[1:], 2) if any(_said(c) for c in cells)]
+    rows = [judge.row(line, columns, cells) for line, cells in enumerate(table[1:], 2) if any(said(c) for c in cells)]
     return SheetReport(rows, unknown)
 
 
@@ -96,43 +79,6 @@ def save_sheet(report: SheetReport, herd: Herd) -> int:
     with transaction.atomic():
         made = Female.objects.bulk_create(Female(herd=herd, **row.values) for row in report.rows)
     return len(made)
-
-
-def _said(cell: Any) -> str:
-    return "" if cell is None else str(cell).strip()
-
-
-def _xlsx(content: bytes) -> list[Sequence[Any]]:
-    try:
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-        sheet = book.worksheets[0]
-        return list(_first(sheet.iter_rows(values_only=True)))
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError, IndexError):
-        raise SheetError("This is not an XLSX spreadsheet that can be read. Save it again as XLSX or CSV.") from None
-
-
-def _first(rows: Iterator[Sequence[Any]]) -> Iterator[Sequence[Any]]:
-    for i, row in enumerate(rows):
-        if i > MAX_ROWS + 1:
-            return
-        yield row
-
-
-def _csv(name: str, content: bytes) -> list[Sequence[Any]]:
-    if b"\x00" in content[:4000]:
-        raise SheetError(f"{name} is not a CSV or XLSX file. Save the sheet as one of these.")
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = content.decode("cp1252", errors="replace")
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t|", key=first.count)
-    if first.count(delimiter) == 0 and not _known(first.strip()):
-        raise SheetError(f"{name} has no columns that can be told apart. Save the sheet as CSV or XLSX.")
-    try:
-        return list(csv.reader(io.StringIO(text), delimiter=delimiter))
-    except csv.Error as fault:
-        raise SheetError(f"{name} cannot be read as CSV: {fault}.") from None
 
 
 def _known(title: str) -> str | None:
@@ -170,7 +116,7 @@ class _Judge:
         row = SheetRow(line, {})
         self._tag(row, raw)
         for name in ("official_id", "breed", "notes"):
-            text = _number_text(raw.get(name))
+            text = number_text(raw.get(name))
             limit = Female._meta.get_field(name).max_length or 0  # type: ignore[union-attr]
             if len(text) > limit:
                 row.faults[name] = f"at most {limit} characters"
@@ -183,7 +129,7 @@ class _Judge:
         return row
 
     def _tag(self, row: SheetRow, raw: dict[str, Any]) -> None:
-        tag = _number_text(raw.get("tag"))
+        tag = number_text(raw.get("tag"))
         row.values["tag"] = tag
         if not tag:
             row.faults["tag"] = "a tag is needed"
@@ -196,7 +142,7 @@ class _Judge:
         self.seen.setdefault(tag.lower(), row.line)
 
     def _group(self, row: SheetRow, raw: dict[str, Any]) -> BreedingGroup | None:
-        name = _said(raw.get("group"))
+        name = said(raw.get("group"))
         group = self.groups.get(name.lower())
         if name and group is None:
             row.faults["group"] = f"there is no group {name} in this herd; make it first or leave the cell empty"
@@ -204,7 +150,7 @@ class _Judge:
         return group
 
     def _class(self, row: SheetRow, raw: dict[str, Any], group: BreedingGroup | None) -> None:
-        word = _said(raw.get("animal_class")).lower()
+        word = said(raw.get("animal_class")).lower()
         found = _CLASSES.get(word)
         if found is None and not word and group is not None:
             found = AnimalClass(group.animal_class)
@@ -222,20 +168,13 @@ class _Judge:
             row.values[name] = cell.date()
         elif isinstance(cell, date):
             row.values[name] = cell
-        elif _said(cell):
+        elif said(cell):
             try:
-                row.values[name] = date.fromisoformat(_said(cell)[:10])
+                row.values[name] = date.fromisoformat(said(cell)[:10])
             except ValueError:
                 row.faults[name] = (
-                    f"a day written year-month-day, such as 2024-03-15; {_said(cell)} could be read two ways"
+                    f"a day written year-month-day, such as 2024-03-15; {said(cell)} could be read two ways"
                 )
-
-
-def _number_text(cell: Any) -> str:
-    """A tag typed as a number in a spreadsheet comes as 101.0."""
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return _said(cell)
 
 
 def export_rows(females: Sequence[Female]) -> Iterator[list[str]]:
@@ -252,4 +191,4 @@ def export_rows(females: Sequence[Female]) -> Iterator[list[str]]:
             female.last_calved.isoformat() if female.last_calved else "",
             female.notes,
         ]
-        yield [f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t") else cell for cell in cells]
+        yield [harmless(cell) for cell in cells]

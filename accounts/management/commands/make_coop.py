@@ -3,6 +3,7 @@
 from argparse import ArgumentParser
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
@@ -14,7 +15,7 @@ from accounts.services import open_invitation
 
 
 class Command(BaseCommand):
-    """Prints the invitation's path; the site's address goes before it."""
+    """Prints the invitation's link at the address of `HERDPLAN_BASE_URL`."""
 
     help = "Make a co-op and invite its coordinator."
 
@@ -41,4 +42,5 @@ class Command(BaseCommand):
                 by=None,
                 now=timezone.now(),
             )
-        self.stdout.write(f"Made {coop}. Send this to {options['coordinator_email']}: /invitation/{token}/")
+        link = f"{settings.BASE_URL}/invitation/{token}/"
+        self.stdout.write(f"Made {coop}. Send this to {options['coordinator_email']}: {link}")

@@ -15,7 +15,9 @@ from herdplan.herds import queries
 from herdplan.herds.forms import FemaleForm, ImportForm
 from herdplan.herds.models import Female, Herd
 from herdplan.herds.services import require_edit
-from herdplan.herds.sheets import SheetError, SheetReport, export_rows, read_sheet, save_sheet
+from herdplan.herds.sheets import SheetReport, export_rows, read_sheet, save_sheet
+from herdplan.herds.tables import SheetError
+from herdplan.herds.typed import tag_in
 
 _PER_PAGE = 50
 
@@ -25,7 +27,7 @@ def females(request: HttpRequest, member: Member, herd: uuid.UUID) -> HttpRespon
     """A herd's females, found by tag."""
     row = queries.herd_for(member, herd)
     found = queries.females_for(member).filter(herd=row)
-    tag = request.GET.get("tag", "").strip()
+    tag = tag_in(request.GET.get("tag", ""))
     if tag:
         found = found.filter(tag__icontains=tag)
     page = Paginator(found, _PER_PAGE).get_page(request.GET.get("page"))
@@ -39,8 +41,9 @@ def _save(request: HttpRequest, member: Member, herd: Herd, female: Female) -> H
     if request.method == "POST" and form.is_valid():
         saved = form.save()
         messages.success(request, f"{saved.tag} is saved.")
-        return redirect("herds:females", coop=member.cooperative.slug, herd=herd.pk)
-    return render(request, "herds/female_form.html", {"form": form, "herd": herd, "female": female})
+        return redirect("herds:female", coop=member.cooperative.slug, female=saved.pk)
+    context = {"form": form, "herd": herd, "female": female, "new": female._state.adding}
+    return render(request, "herds/female_form.html", context)
 
 
 @member_page(Permission.FEMALE_EDIT)

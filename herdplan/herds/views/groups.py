@@ -9,6 +9,7 @@ from django.views.decorators.http import require_POST
 
 from accounts.permissions import Permission
 from accounts.tenancy import Member, member_page
+from accounts.units import Units
 from herdplan.herds import queries
 from herdplan.herds.forms import GroupForm, HerdForm
 from herdplan.herds.models import BreedingGroup, Herd, Ranch
@@ -17,7 +18,7 @@ from herdplan.herds.services import InUse, remove_group, remove_herd, require_ed
 
 def _save_herd(request: HttpRequest, member: Member, herd: Herd) -> HttpResponse:
     require_edit(member, herd.ranch)
-    form = HerdForm(request.POST or None, instance=herd)
+    form = HerdForm(request.POST or None, instance=herd, units=Units.of(member.user))
     if request.method == "POST" and form.is_valid():
         saved = form.save()
         messages.success(request, f"{saved.name} is saved.")

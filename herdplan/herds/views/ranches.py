@@ -24,14 +24,16 @@ def ranches(request: HttpRequest, member: Member) -> HttpResponse:
 def ranch_page(request: HttpRequest, member: Member, ranch: str) -> HttpResponse:
     """A ranch: place, hours, closed days, herds and groups."""
     row = queries.ranch_for(member, ranch)
+    may_type = queries.may_edit(member, row, Permission.FEMALE_EDIT)
     context = {
         "ranch": row,
+        "may_type": may_type,
         "herds": row.herds.prefetch_related("groups"),
         "closed_days": row.closed_days.all(),
         "closed_form": ClosedDayForm(),
         "may_edit": queries.may_edit(member, row),
         "may_see_females": queries.females_for(member).filter(herd__ranch=row).exists()
-        or queries.may_edit(member, row, Permission.FEMALE_EDIT)
+        or may_type
         or member.may(Permission.FEMALE_VIEW, Reach.COOP),
     }
     return render(request, "herds/ranch.html", context)

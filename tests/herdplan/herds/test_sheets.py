@@ -13,7 +13,8 @@ from django.test import Client
 from accounts.models import User
 from accounts.permissions import Role
 from herdplan.herds.models import Female, Herd
-from herdplan.herds.sheets import SheetError, export_rows, read_sheet, save_sheet
+from herdplan.herds.sheets import export_rows, read_sheet, save_sheet
+from herdplan.herds.tables import SheetError
 from tests.factories.people import make_coop, make_female, make_group, make_herd, make_person, make_ranch
 
 pytestmark = pytest.mark.django_db

@@ -7,8 +7,9 @@ from typing import Any
 from django.utils import timezone
 
 from accounts.management.strict import StrictCommand, refuse
-from herdplan.herds.models import Herd, Ranch
-from herdplan.herds.sheets import SheetError, read_sheet, save_sheet
+from herdplan.herds.management.ranches import herd_of
+from herdplan.herds.sheets import read_sheet, save_sheet
+from herdplan.herds.tables import SheetError
 
 
 class Command(StrictCommand):
@@ -26,7 +27,7 @@ class Command(StrictCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Judge, report, save."""
-        herd = _herd(options)
+        herd = herd_of(options)
         try:
             report = read_sheet(options["file"].name, options["file"].read_bytes(), herd, timezone.localdate())
         except OSError as fault:
@@ -45,15 +46,3 @@ class Command(StrictCommand):
             self.stdout.write(f"{len(report.rows)} females would come in; nothing was saved.")
             return
         self.stdout.write(f"{save_sheet(report, herd)} females are in {herd}.")
-
-
-def _herd(options: dict[str, Any]) -> Herd:
-    ranch = Ranch.objects.filter(cooperative__slug=options["coop"], slug=options["ranch"]).first()
-    if ranch is None:
-        refuse(f"ranch: the short name of a ranch of co-op {options['coop']}; there is no {options['ranch']}")
-    herds = ranch.herds.filter(name__iexact=options["herd"]) if options["herd"] else ranch.herds.order_by("name")
-    herd = herds.first()
-    if herd is None:
-        names = ", ".join(ranch.herds.values_list("name", flat=True)) or "none yet"
-        refuse(f"herd: the name of a herd of {ranch}: {names}")
-    return herd

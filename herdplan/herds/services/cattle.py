@@ -25,9 +25,8 @@ def remove_group(*, member: Member, group: BreedingGroup) -> None:
     # Whatever is above the herds points at the group by a relation of this name; nothing above is imported here.
     entries = group.entries.count()
     if entries:
-        raise InUse(
-            f"{group.name} is entered in {entries} season{'s' if entries > 1 else ''}. Take it out of there first."
-        )
+        text = f"{group.name} is entered in {entries} season{'s' if entries > 1 else ''}. Take it out of there first;"
+        raise InUse(f"{text} where its dates were published, it stays for the record.")
     group.delete()
 
 

@@ -7,15 +7,19 @@ from django import forms
 from django.utils import timezone
 from django.utils.text import slugify
 
+from accounts.forms import OwnedForm
 from accounts.models import Cooperative, User
 from accounts.permissions import Role
+from accounts.units import Units, figure
 from accounts.widgets import DayInput, TimeInput
 from herdplan.herds.models import BreedingGroup, ClosedDay, Female, Herd, Ranch
+from herdplan.herds.plausible import MATURE_KG
+from herdplan.herds.typed import TypingFault, read_weight
 
 _OLDEST_YEARS = 25
 
 
-class RanchForm(forms.ModelForm[Ranch]):
+class RanchForm(OwnedForm[Ranch]):
     """A ranch. `people` are chosen by the coordinator only."""
 
     class Meta:
@@ -30,6 +34,7 @@ class RanchForm(forms.ModelForm[Ranch]):
             "treat_rate",
             "ai_rate",
             "ai_stalls",
+            "last_stop",
             "directions",
             "people",
         )
@@ -83,12 +88,49 @@ class ClosedDayForm(forms.ModelForm[ClosedDay]):
         widgets = {"day": DayInput()}
 
 
-class HerdForm(forms.ModelForm[Herd]):
-    """A herd."""
+class HerdForm(OwnedForm[Herd]):
+    """A herd. The weight of its mature cows is typed in the person's unit."""
+
+    field_order = ("name", "mature", "notes")
 
     class Meta:
         model = Herd
         fields = ("name", "notes")
+
+    def __init__(self, *args: Any, units: Units, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.units = units
+        self.fields["mature"] = forms.CharField(
+            label=f"Weight of a mature cow, {units.weight}",
+            help_text="Five to ten years old, in condition 5, open or early in pregnancy. Heifers' targets are shares of it.",
+            required=False,
+            max_length=20,
+            widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+        )
+        if self.instance.mature_kg:
+            self.initial["mature"] = figure(units.from_kg(self.instance.mature_kg), 1)
+        self.order_fields(self.field_order)
+
+    def clean_mature(self) -> float | None:
+        """The weight in kg."""
+        text = str(self.cleaned_data["mature"]).strip()
+        if not text:
+            return None
+        try:
+            kg = read_weight(text, self.units)
+        except TypingFault as fault:
+            raise forms.ValidationError(f"Type {fault}") from None
+        low, high = MATURE_KG
+        if not low <= kg <= high:
+            allowed = f"{self.units.weight_text(low)} to {self.units.weight_text(high)}"
+            raise forms.ValidationError(f"A mature cow weighs {allowed}; check the figure and its unit.")
+        return kg
+
+    def save(self, commit: bool = True) -> Herd:
+        """Save the herd with the weight in kg; a figure that was only read comes back unchanged."""
+        if "mature" in self.changed_data:
+            self.instance.mature_kg = self.cleaned_data["mature"]
+        return super().save(commit)
 
 
 class GroupForm(forms.ModelForm[BreedingGroup]):
@@ -102,10 +144,12 @@ class GroupForm(forms.ModelForm[BreedingGroup]):
         super().__init__(*args, **kwargs)
         field = self.fields["herd"]
         assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = ranch.herds.all()
+        herds = field.queryset = ranch.herds.all()
+        if self.instance._state.adding and herds.count() == 1:
+            self.initial["herd"] = herds.get().pk
 
 
-class FemaleForm(forms.ModelForm[Female]):
+class FemaleForm(OwnedForm[Female]):
     """A cow or heifer of a herd."""
 
     class Meta:
