@@ -1,13 +1,20 @@
 """What a rancher and a technician read: steps by day with what to prepare, stops by day with the drive between."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from herdplan.technicians.models import Technician
+from scheduling.kernel.sessions import HEAT_PREFIX
 from scheduling.models import Booking, PlannedStep
 from scheduling.services.catalogue import StepWords, step_words, trip_heads
+from scheduling.services.heat import HeatBook, HeatNote, step_notes
 from scheduling.services.wall import wall
+
+Hands = Mapping[tuple[UUID, int, str], tuple[str, ...]]
+Steps = Mapping[tuple[UUID, int, str], PlannedStep]
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +25,8 @@ class AgendaItem:
     words: StepWords
     starts: datetime
     ends: datetime
+    heat: tuple[HeatNote, ...] = ()
+    technicians: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,18 +36,31 @@ class Agenda:
     days: tuple[tuple[date, tuple[AgendaItem, ...]], ...]
 
 
-def agenda_of(steps: list[PlannedStep]) -> Agenda:
-    """Steps by the ranch's calendar day; of each chute trip only its first step, which speaks for all."""
+def agenda_of(steps: list[PlannedStep], book: HeatBook | None = None, hands: Hands | None = None) -> Agenda:
+    """Steps by the ranch's calendar day; of each chute trip only its first step, which speaks for all.
+
+    `book`: the weather of the steps' ranches, for warnings of heat. `hands`: who comes, by (entry, lot, step).
+    """
     days: dict[date, list[AgendaItem]] = {}
     for step in steps:
-        if step.key not in trip_heads(step.entry.protocol):
+        if step.key not in trip_heads(step.entry.protocol) and not step.key.startswith(HEAT_PREFIX):
             continue
         zone = ZoneInfo(step.ranch.zone)
         item = AgendaItem(
-            step, step_words(step.entry.protocol, step.key), wall(step.starts, zone), wall(step.ends, zone)
+            step=step,
+            words=step_words(step.entry.protocol, step.key),
+            starts=wall(step.starts, zone),
+            ends=wall(step.ends, zone),
+            heat=step_notes(book, step) if book else (),
+            technicians=hands.get((step.entry_id, step.lot, step.key), ()) if hands else (),
         )
         days.setdefault(item.starts.date(), []).append(item)
     return Agenda(tuple((day, tuple(items)) for day, items in sorted(days.items())))
+
+
+def is_handling(step: PlannedStep) -> bool:
+    """Whether the step is a pass through the chute: what can be ticked off."""
+    return step_words(step.entry.protocol, step.key).trip is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +74,8 @@ class Stop:
     leaves: datetime
     drive: timedelta
     zone_name: str
+    heat: tuple[HeatNote, ...] = ()
+    step: PlannedStep | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,32 +103,45 @@ class Week:
         return not any(day.stops for day in self.days)
 
 
-def week_of(technician: Technician, bookings: list[Booking], first: date, zone: ZoneInfo) -> Week:
-    """The bookings laid out by day of the co-op's zone."""
+def week_of(
+    technician: Technician,
+    bookings: list[Booking],
+    first: date,
+    zone: ZoneInfo,
+    book: HeatBook | None = None,
+    steps: Steps | None = None,
+) -> Week:
+    """The bookings laid out by day of the co-op's zone. `book`: the weather of their ranches; `steps`: what they are for."""
     days = []
     for i in range(7):
         day = first + timedelta(days=i)
         mine = [booking for booking in bookings if booking.starts.astimezone(zone).date() == day]
-        days.append(_day(day, mine, zone))
+        days.append(_day(day, mine, zone, book, steps or {}))
     return Week(technician, tuple(days))
 
 
-def _day(day: date, bookings: list[Booking], zone: ZoneInfo) -> WeekDay:
-    stops = tuple(_stop(booking) for booking in bookings)
+def _day(day: date, bookings: list[Booking], zone: ZoneInfo, book: HeatBook | None, steps: Steps) -> WeekDay:
+    stops = tuple(
+        _stop(booking, book, steps.get((booking.entry_id, booking.lot, booking.step))) for booking in bookings
+    )
     head = sum(stop.booking.head for stop in stops if stop.words.kind == "ai")
     leaves = wall(bookings[0].busy_starts, zone) if bookings else None
     back = wall(max(booking.busy_ends for booking in bookings), zone) if bookings else None
     return WeekDay(day, stops, head, sum(booking.km_before for booking in bookings), leaves, back)
 
 
-def _stop(booking: Booking) -> Stop:
-    zone = ZoneInfo(booking.entry.group.herd.ranch.zone)
+def _stop(booking: Booking, book: HeatBook | None, step: PlannedStep | None) -> Stop:
+    ranch = booking.entry.group.herd.ranch
+    zone, words = ZoneInfo(ranch.zone), step_words(booking.entry.protocol, booking.step)
+    heat = book.notes(ranch.pk, booking.starts, booking.ends, words.label) if book else ()
     return Stop(
         booking,
-        step_words(booking.entry.protocol, booking.step),
+        words,
         wall(booking.starts, zone),
         wall(booking.ends, zone),
         wall(booking.busy_starts, zone),
         booking.starts - booking.busy_starts,
         booking.starts.astimezone(zone).tzname() or "",
+        heat,
+        step,
     )

@@ -6,9 +6,11 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from scheduling.kernel.sessions import HEAT_PREFIX
 from scheduling.kernel.timetable import HEAT_STARTS
 from scheduling.models import PlanVersion, SeasonEntry
 from scheduling.services.catalogue import StepWords, protocol_name, step_words, trip_heads
+from scheduling.services.heat import HeatBook, HeatNote
 from scheduling.services.wall import wall
 
 
@@ -27,6 +29,9 @@ class Act:
     clash: bool
     done: bool
     entry: SeasonEntry
+    answers: tuple[tuple[str, str], ...] = ()
+    heat: tuple[HeatNote, ...] = ()
+    weather_known: bool = False
 
     @property
     def day(self) -> date:
@@ -35,13 +40,13 @@ class Act:
 
     @property
     def timed(self) -> bool:
-        """Whether the hour matters: a pass through the chute."""
-        return self.words.trip is not None
+        """Whether the hour matters: a pass through the chute, AI after seen heat among them."""
+        return self.words.trip is not None or self.words.kind == "ai"
 
     @property
     def afternoon(self) -> bool:
-        """Whether cattle are worked after noon, when warm weather is hard on them."""
-        return self.timed and self.ends.time() > HEAT_STARTS
+        """Whether cattle are worked after noon, when warm weather is hard on them, on a day whose weather is not known."""
+        return self.timed and not self.weather_known and self.ends.time() > HEAT_STARTS
 
 
 @dataclass
@@ -102,6 +107,11 @@ class Board:
         before = [*self.days[:1], *self.days]
         return [(day, max(0, (day - last).days - 1)) for last, day in zip(before, self.days, strict=False)]
 
+    def hot(self) -> list[Act]:
+        """Passes through the chute that meet heat, by the clock."""
+        found = [act for row in self.rows for act in row.acts if act.heat]
+        return sorted(found, key=lambda act: (act.starts, str(act.entry.group)))
+
     def by_day(self) -> list[tuple[date, list[Act]]]:
         """The same as a list of days, for a phone."""
         days: dict[date, list[Act]] = defaultdict(list)
@@ -111,15 +121,32 @@ class Board:
         return [(day, sorted(acts, key=lambda act: (act.starts, act.key))) for day, acts in sorted(days.items())]
 
 
-def board_of(plan: PlanVersion, entries: list[SeasonEntry]) -> Board:
-    """The board of a plan for the entries that the caller may see. No query of its own."""
+Answers = dict[tuple[str, int, str, str], str]
+
+
+def board_of(
+    plan: PlanVersion, entries: list[SeasonEntry], answers: Answers | None = None, book: HeatBook | None = None
+) -> Board:
+    """The board of a plan for the entries that the caller may see, with what technicians answered. No query of its own.
+
+    `book`: the weather of their ranches, for warnings of heat.
+    """
     by_id = {str(entry.pk): entry for entry in entries}
     names = {item["id"]: item["name"] for item in plan.problem["technicians"]}
     who: dict[tuple[str, int, str], list[str]] = defaultdict(list)
     for visit in plan.document["visits"]:
         who[visit["group"], visit["lot"], visit["step"]].append(names.get(visit["technician"], ""))
+    said = _said(answers or {}, names)
+    after_heat: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for visit in plan.document["visits"]:
+        if visit["step"].startswith(HEAT_PREFIX):
+            after_heat[visit["group"]].append(visit)
     clashing = {about for item in plan.broken for about in item["about"]}
-    rows = [_row(group, by_id[group["id"]], who, clashing) for group in plan.document["groups"] if group["id"] in by_id]
+    rows = [
+        _row(group, by_id[group["id"]], who, said, clashing, book, after_heat[group["id"]])
+        for group in plan.document["groups"]
+        if group["id"] in by_id
+    ]
     rows += [_empty_row(entry) for key, entry in by_id.items() if key not in {str(row.entry.pk) for row in rows}]
     rows.sort(key=lambda row: (row.entry.group.herd.ranch.name, row.entry.group.name))
     days = sorted({act.day for row in rows for act in row.acts})
@@ -130,8 +157,26 @@ def board_of(plan: PlanVersion, entries: list[SeasonEntry]) -> Board:
     return Board(days, rows, _technicians(plan), unplaced, broken)
 
 
+_People = dict[tuple[str, int, str], list[str]]
+_Acts = dict[tuple[str, int, str], list[tuple[str, str]]]
+
+
+def _said(answers: Answers, names: dict[str, str]) -> _Acts:
+    """Name and answer of each technician by (entry, lot, step)."""
+    found: _Acts = defaultdict(list)
+    for (entry, lot, step, person), answer in sorted(answers.items()):
+        found[entry, lot, step].append((names.get(person, ""), answer))
+    return found
+
+
 def _row(
-    group: dict[str, Any], entry: SeasonEntry, who: dict[tuple[str, int, str], list[str]], clashing: set[str]
+    group: dict[str, Any],
+    entry: SeasonEntry,
+    who: dict[tuple[str, int, str], list[str]],
+    said: _Acts,
+    clashing: set[str],
+    book: HeatBook | None,
+    after_heat: list[dict[str, Any]],
 ) -> Row:
     zone = ZoneInfo(entry.group.herd.ranch.zone)
     done = {record.step for record in entry.records.all()}
@@ -143,12 +188,15 @@ def _row(
             if step["key"] not in heads:
                 continue
             people = who.get((group["id"], number, step["key"]), [])
+            words = step_words(entry.protocol, step["key"])
+            starts, ends = datetime.fromisoformat(step["start"]), datetime.fromisoformat(step["end"])
+            known, heat = _heat(book, entry, starts, ends, words)
             acts.append(
                 Act(
                     key=step["key"],
-                    words=step_words(entry.protocol, step["key"]),
-                    starts=wall(datetime.fromisoformat(step["start"]), zone),
-                    ends=wall(datetime.fromisoformat(step["end"]), zone),
+                    words=words,
+                    starts=wall(starts, zone),
+                    ends=wall(ends, zone),
                     lot=number + 1,
                     lots=len(group["lots"]),
                     head=lot["head"],
@@ -156,10 +204,46 @@ def _row(
                     clash=clash,
                     done=step["key"] in done,
                     entry=entry,
+                    answers=tuple(said.get((group["id"], number, step["key"]), ())),
+                    heat=heat,
+                    weather_known=known,
                 )
             )
+    acts += [_after_heat(visit, entry, group, who, said, clash) for visit in after_heat]
     day = date.fromisoformat(group["ai_day"])
     return Row(entry, protocol_name(entry.protocol), day, (day - entry.ai_wanted).days, clash, acts)
+
+
+def _after_heat(
+    visit: dict[str, Any], entry: SeasonEntry, group: dict[str, Any], who: _People, said: _Acts, clash: bool
+) -> Act:
+    """AI of females that were seen in heat half a day before, with the number that is expected: a visit, no step of the lot."""
+    zone, key = ZoneInfo(entry.group.herd.ranch.zone), (group["id"], visit["lot"], visit["step"])
+    return Act(
+        key=visit["step"],
+        words=step_words(entry.protocol, visit["step"]),
+        starts=wall(datetime.fromisoformat(visit["start"]), zone),
+        ends=wall(datetime.fromisoformat(visit["end"]), zone),
+        lot=visit["lot"] + 1,
+        lots=len(group["lots"]),
+        head=visit["head"],
+        by=" and ".join(who.get(key, ())),
+        clash=clash,
+        done=False,
+        entry=entry,
+        answers=tuple(said.get(key, ())),
+    )
+
+
+def _heat(
+    book: HeatBook | None, entry: SeasonEntry, starts: datetime, ends: datetime, words: StepWords
+) -> tuple[bool, tuple[HeatNote, ...]]:
+    """Whether the day's weather is known, and the warnings on a pass through the chute."""
+    if book is None or words.trip is None:
+        return False, ()
+    ranch = entry.group.herd.ranch
+    known = book.knows(ranch.pk, starts.astimezone(ZoneInfo(ranch.zone)).date())
+    return known, book.notes(ranch.pk, starts, ends, words.label) if known else ()
 
 
 def _empty_row(entry: SeasonEntry) -> Row:

@@ -1,9 +1,11 @@
 """The catalogue in the words of pages, calendars and reminders."""
 
 from dataclasses import dataclass
+from functools import cache
 
 from scheduling.kernel.catalogue import load_catalogue
-from scheduling.kernel.protocol import AnimalClass, Protocol, Step, Substance
+from scheduling.kernel.protocol import AnimalClass, Category, Protocol, Step, Substance
+from scheduling.kernel.sessions import HEAT_PREFIX
 
 PG_CAUTION = (
     "PG can cause miscarriage and asthma attacks: pregnant women and people with asthma keep away from it; "
@@ -35,6 +37,7 @@ class StepWords:
     keys: tuple[str, ...]
 
 
+HEAT_AI = "AI of females seen in heat"
 _SYMBOLS = {"ai": "●", "treat": "▲", "watch": "◆", "feed": "■", "bulls": "■"}
 
 
@@ -49,6 +52,12 @@ def protocol_name(identity: str) -> str:
     return protocol.name if protocol else identity
 
 
+def is_for_sexed(identity: str) -> bool:
+    """Whether the protocol is made for sex-sorted semen."""
+    protocol = protocol_of(identity)
+    return protocol is not None and protocol.category is Category.SEXED
+
+
 def choices_for(animal_class: str | None = None) -> list[tuple[str, str]]:
     """Protocols for a class of female (all where none is given), as choices of a form."""
     wanted = AnimalClass(animal_class) if animal_class else None
@@ -56,8 +65,20 @@ def choices_for(animal_class: str | None = None) -> list[tuple[str, str]]:
     return [(item.id, _choice(item)) for item in sorted(rows, key=lambda item: (_rank(item), item.name))]
 
 
+def choices_by_class() -> list[tuple[str, list[tuple[str, str]]]]:
+    """All protocols under the class that they are for, where the group is not known yet: many names stand for two of them."""
+    names = {"heifer": "For heifers", "cow": "For cows", "heifer_or_cow": "For heifers and cows"}
+    groups: dict[str, list[tuple[str, str]]] = {}
+    for item in sorted(load_catalogue().protocols.values(), key=lambda item: (_rank(item), item.name)):
+        groups.setdefault(item.animal_class, []).append((item.id, _choice(item)))
+    return [
+        (names.get(key, "For cows, Bos indicus-influenced"), rows) for key, rows in sorted(groups.items(), reverse=True)
+    ]
+
+
 def _choice(protocol: Protocol) -> str:
-    return f"{protocol.name} ({len(protocol.trips)} chute trips, {_timing(protocol)})"
+    trips = len(protocol.trips)
+    return f"{protocol.name} ({trips} chute trip{'' if trips == 1 else 's'}, {_timing(protocol)})"
 
 
 def _timing(protocol: Protocol) -> str:
@@ -74,8 +95,12 @@ def _rank(protocol: Protocol) -> int:
     return 0 if protocol.status.startswith("recommended") else 1
 
 
+@cache
 def step_words(protocol_id: str, key: str) -> StepWords:
     """Words for the chute trip that the step begins, or for the step itself where it is no chute trip."""
+    if key.startswith(HEAT_PREFIX):
+        things = _PREPARE[Substance.SEMEN]
+        return StepWords(HEAT_AI, "ai", _SYMBOLS["ai"], "", things, TANK_CAUTION, None, (key,))
     protocol = protocol_of(protocol_id)
     step = protocol.by_key.get(key) if protocol else None
     if protocol is None or step is None:
@@ -122,6 +147,7 @@ def _caution(steps: list[Step]) -> str:
     return " ".join(cautions)
 
 
+@cache
 def trip_heads(protocol_id: str) -> tuple[str, ...]:
     """The first key of every chute trip, and every step that needs no trip: what a calendar shows once."""
     protocol = protocol_of(protocol_id)

@@ -1,6 +1,6 @@
 """Entering groups in a season."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -13,7 +13,19 @@ from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.protocol import AnimalClass
 from scheduling.models import Season, SeasonEntry
 
-FIELDS = ("protocol", "head", "ai_from", "ai_to", "ai_wanted", "order", "ai_by", "steps_by", "skills", "needs_barn")
+FIELDS = (
+    "protocol",
+    "head",
+    "ai_from",
+    "ai_to",
+    "ai_wanted",
+    "order",
+    "ai_by",
+    "steps_by",
+    "skills",
+    "needs_barn",
+    "kept_from_bulls",
+)
 
 
 class EntryError(ValueError):
@@ -27,7 +39,10 @@ class EntryError(ValueError):
 def enter_group(*, member: Member, season: Season, group: BreedingGroup, values: dict[str, Any]) -> SeasonEntry:
     """Enter a group with its wishes; raises EntryError, saving nothing."""
     require_ranch(member, group.herd.ranch)
-    return _save(SeasonEntry(season=season, group=group), values)
+    gone = SeasonEntry.objects.filter(season=season, group=group).exclude(withdrawn_at=None).first()
+    entry = gone or SeasonEntry(season=season, group=group)
+    entry.withdrawn_at = None
+    return _save(entry, values)
 
 
 def change_entry(*, member: Member, entry: SeasonEntry, values: dict[str, Any]) -> SeasonEntry:
@@ -41,12 +56,20 @@ def change_entry(*, member: Member, entry: SeasonEntry, values: dict[str, Any]) 
     return _save(entry, values)
 
 
-def withdraw_entry(*, member: Member, entry: SeasonEntry) -> None:
-    """Take a group out of the season; refused once it is published."""
+def write_wishes(entry: SeasonEntry, values: dict[str, Any]) -> SeasonEntry:
+    """Write wishes that were agreed on elsewhere; whoever calls has asked for leave. Raises EntryError, saving nothing."""
+    return _save(entry, values)
+
+
+def withdraw_entry(*, member: Member, entry: SeasonEntry, now: datetime) -> bool:
+    """Take a group out of the season; True where its published dates stand until the season is planned and published anew."""
     require_ranch(member, entry.group.herd.ranch)
-    if entry.steps.exclude(status="cancelled").exists():
-        raise EntryError({"group": ["This group has published dates. Plan the season without it and publish first."]})
-    entry.delete()
+    if not entry.steps.exists():
+        entry.delete()
+        return False
+    entry.withdrawn_at = now
+    entry.save(update_fields=["withdrawn_at"])
+    return entry.steps.exclude(status="cancelled").exists()
 
 
 def may_change(member: Member, ranch: Ranch) -> bool:
@@ -82,7 +105,7 @@ def _faults(entry: SeasonEntry) -> dict[str, list[str]]:
         return dict(fault.message_dict)
     season = entry.season
     faults: dict[str, list[str]] = {}
-    others = SeasonEntry.objects.filter(season=season, group=entry.group).exclude(pk=entry.pk)
+    others = SeasonEntry.objects.filter(season=season, group=entry.group, withdrawn_at=None).exclude(pk=entry.pk)
     if others.exists():
         faults["group"] = [f"{entry.group} is entered in {season} already; change that entry."]
     if entry.group.herd.ranch.cooperative_id != season.cooperative_id:

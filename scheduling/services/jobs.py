@@ -8,6 +8,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.db.models import Q
 
@@ -15,10 +16,15 @@ from accounts.tenancy import Member
 from scheduling.kernel.plan import load_plan
 from scheduling.kernel.reader import ReadError
 from scheduling.kernel.search import Budget, Progress, solve
-from scheduling.models import PlanJob, PlanVersion, Season
+from scheduling.kernel.search.parts import Helpers
+from scheduling.models import PlanJob, PlanTrial, PlanVersion, Season
+from scheduling.processes import helpers_for
+from scheduling.services.clashes import settle_case
+from scheduling.services.parts import WorkerHelpers
 from scheduling.services.plans import problem_of, save_plan
 from scheduling.services.problem import season_document
 from scheduling.services.seasons import require_planner
+from scheduling.services.trials import save_trials, still_open, try_out
 
 LEASE = timedelta(seconds=60)
 MAX_ATTEMPTS = 3
@@ -96,9 +102,12 @@ def claim_job(*, now: datetime) -> PlanJob | None:
 def run_job(job: PlanJob, *, now: Callable[[], datetime], clock: Callable[[], float] = time.monotonic) -> PlanJob:
     """Run a claimed job in this process and store the plan. Every write is fenced by the lease's token."""
     season = Season.objects.select_related("cooperative").get(pk=job.season_id)
+    trials = list(job.trials.select_related("base"))
+    if trials:
+        return _run_trials(job, season, trials, now, clock)
     document = season_document(season)
     try:
-        problem = problem_of(document, season.cooperative)
+        problem = problem_of(still_open(document, season, now()), season.cooperative)
         keep = load_plan(job.keep.document) if job.keep else None
     except ReadError as fault:
         return _finish(job, now(), state="failed", message=_readable(fault, season, document))
@@ -111,6 +120,7 @@ def run_job(job: PlanJob, *, now: Callable[[], datetime], clock: Callable[[], fl
         clock=clock,
         progress=teller.tell,
         should_stop=teller.stop_asked,
+        helpers=_helpers(job, now),
     )
     with transaction.atomic():
         if not _holds(job):
@@ -121,6 +131,43 @@ def run_job(job: PlanJob, *, now: Callable[[], datetime], clock: Callable[[], fl
         )
         state = "stopped" if teller.stopped else "done"
         return _finish(job, now(), state=state, result=version, progress=100, best_cost=version.cost_total)
+
+
+def _helpers(job: PlanJob, now: Callable[[], datetime]) -> Helpers | None:
+    """Who works on parts of the season: workers of the installation where it has them, else processes of this machine."""
+    if settings.PART_WORKERS > 0:
+        return WorkerHelpers(job, settings.PART_WORKERS, now)
+    return helpers_for(job.seconds)
+
+
+def _run_trials(
+    job: PlanJob, season: Season, trials: list[PlanTrial], now: Callable[[], datetime], clock: Callable[[], float]
+) -> PlanJob:
+    """Plan each changed season in turn; nothing but the trials' own rows, and the clash that they belong to, is written."""
+    teller = _Teller(job, now, clock)
+    for i, trial in enumerate(trials):
+        teller.share = (i, len(trials))
+        try:
+            try_out(
+                trial,
+                season,
+                seed=job.seed,
+                budget=Budget(job.rounds, job.seconds),
+                clock=clock,
+                progress=teller.tell,
+                should_stop=teller.stop_asked,
+            )
+        except ReadError as fault:
+            return _finish(job, now(), state="failed", message=_readable(fault, season, trial.problem))
+        if teller.stopped:
+            break
+    with transaction.atomic():
+        if not _holds(job):
+            log.warning("Planning job %s was taken over; its trials are dropped.", job.pk)
+            return job
+        save_trials(trials, now())
+        settle_case(job)
+        return _finish(job, now(), state="stopped" if teller.stopped else "done", progress=100)
 
 
 def run_jobs_once(*, now: Callable[[], datetime]) -> int:
@@ -144,15 +191,16 @@ class _Teller:
         self.job, self.now, self.clock = job, now, clock
         self.last = -1e9
         self.stopped = False
+        self.share = (0, 1)
 
     def tell(self, progress: Progress) -> None:
         if self.clock() - self.last < _TELL_EVERY_S:
             return
         self.last = self.clock()
         mine = PlanJob.objects.filter(pk=self.job.pk, lease_token=self.job.lease_token, state="running")
-        mine.update(
-            progress=min(99, int(progress.share * 100)), best_cost=progress.best_cost, lease_until=self.now() + LEASE
-        )
+        part, parts = self.share
+        share = (part + progress.share) / parts
+        mine.update(progress=min(99, int(share * 100)), best_cost=progress.best_cost, lease_until=self.now() + LEASE)
         self.stopped = not mine.filter(stop_asked=False).exists()
 
     def stop_asked(self) -> bool:

@@ -10,7 +10,7 @@ from django.db.models import Max
 
 from accounts.models import Cooperative, User
 from accounts.tenancy import Member
-from scheduling.kernel.checker import check
+from scheduling.kernel.checker import Report, check
 from scheduling.kernel.days import technician_days
 from scheduling.kernel.plan import Bound, GroupPlan, Lot, Plan, Visit, load_plan, to_document
 from scheduling.kernel.season import Season as Problem
@@ -19,6 +19,7 @@ from scheduling.models import PlanVersion, Season, SeasonEntry
 from scheduling.services.editions import protocols_of
 from scheduling.services.entries import change_entry
 from scheduling.services.seasons import require_planner
+from scheduling.services.wording import wording_of
 
 
 class MoveError(ValueError):
@@ -28,6 +29,13 @@ class MoveError(ValueError):
 def problem_of(document: dict[str, Any], cooperative: Cooperative) -> Problem:
     """The season document as a value, read with the co-op's own hours."""
     return load_season(document, protocols_of(cooperative))
+
+
+def broken_rows(report: Report, season: Season, problem: dict[str, Any]) -> list[dict[str, Any]]:
+    """What a plan breaks as rows, in sentences for people. What a cost was printed as is not among it."""
+    found = [asdict(item) for item in report.broken if item.code != "cost_printed"]
+    words = wording_of(season, problem) if found else None
+    return [{**item, "text": words.say(item["text"]), "about": list(item["about"])} for item in found if words]
 
 
 def save_plan(
@@ -44,7 +52,7 @@ def save_plan(
     """Store a plan as the season's next version, with what the checker says of it, and make it the plan in work."""
     report = check(problem_of(problem, season.cooperative), plan)
     plan = replace(plan, cost=report.cost)
-    broken = [asdict(item) for item in report.broken if item.code != "cost_printed"]
+    broken = broken_rows(report, season, problem)
     with transaction.atomic():
         Season.objects.select_for_update().get(pk=season.pk)
         last = season.plans.aggregate(last=Max("number"))["last"] or 0
@@ -56,7 +64,7 @@ def save_plan(
             note=note,
             problem=problem,
             document=to_document(plan),
-            broken=[{**item, "about": list(item["about"])} for item in broken],
+            broken=broken,
             status=plan.status,
             cost_total=report.cost.total,
             created_by=by,
@@ -81,6 +89,7 @@ def move_group(*, member: Member, plan: PlanVersion, entry: SeasonEntry, ai_day:
         raise MoveError(f"AI of this group is on {ai_day:%a %d %b} already.")
     ranch = problem.ranches[next(item.ranch for item in problem.groups if item.id == group.id)]
     days = ai_day - group.ai_day
+    _require_ahead(entry, _moved_group(group, days, ranch.zone), ranch.zone, now)
     groups = tuple(_moved_group(item, days, ranch.zone) if item.id == group.id else item for item in value.groups)
     visits = tuple(_moved_visit(item, days, ranch.zone) if item.group == group.id else item for item in value.visits)
     visits = tuple(sorted(visits, key=lambda visit: (visit.start, visit.technician, visit.end)))
@@ -97,6 +106,18 @@ def move_group(*, member: Member, plan: PlanVersion, entry: SeasonEntry, ai_day:
         parent=plan,
         note=note,
     )
+
+
+def _require_ahead(entry: SeasonEntry, moved: GroupPlan, zone: ZoneInfo, now: datetime) -> None:
+    """What has begun follows from what was given; what has not cannot begin on days that are over."""
+    if now.astimezone(zone).date() > entry.season.last_day:
+        return  # a season that is over is only written down
+    if entry.steps.filter(starts__lte=now).exclude(status="cancelled").exists():
+        text = f"{entry.group} has begun its programme, and its AI day follows from that."
+        raise MoveError(f"{text} Say under Something has happened that it cannot keep its day.")
+    first = min(step.start for lot in moved.lots for step in lot.steps).astimezone(zone).date()
+    if first < now.astimezone(zone).date():
+        raise MoveError(f"Its programme would begin on {first:%a %d %b}: no group is moved to days that are over.")
 
 
 def _moved_group(group: GroupPlan, days: timedelta, zone: ZoneInfo) -> GroupPlan:
@@ -127,7 +148,7 @@ def apply_remedy(*, member: Member, plan: PlanVersion, group: str, number: int) 
     if item is None or not 0 <= number < len(item["remedies"]):
         raise MoveError("This remedy is no longer offered; plan the season again.")
     change = item["remedies"][number]["change"]
-    entry = plan.season.entries.select_related("group__herd__ranch", "season").filter(pk=group).first()
+    entry = plan.season.entered.select_related("group__herd__ranch", "season").filter(pk=group).first()
     if entry is None:
         raise MoveError("This group is no longer in the season; plan the season again.")
     value: Any = change["to"]

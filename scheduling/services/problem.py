@@ -6,11 +6,12 @@ from typing import Any
 from herdplan.herds.models import Ranch
 from herdplan.technicians.models import Barn, Technician
 from scheduling.models import Season, SeasonEntry
+from scheduling.services.fair_weights import add_shares
 
 
 def season_document(season: Season) -> dict[str, Any]:
     """The document of the format herdplan-season/1. Seven queries, whatever the size."""
-    entries = list(season.entries.select_related("group__herd").prefetch_related("records").order_by("pk"))
+    entries = list(season.entered.select_related("group__herd").prefetch_related("records").order_by("pk"))
     ranches = Ranch.objects.filter(cooperative=season.cooperative_id).prefetch_related("closed_days").order_by("pk")
     people = Technician.objects.filter(cooperative=season.cooperative_id).prefetch_related("days_off").order_by("pk")
     used = {entry.group.herd.ranch_id for entry in entries}
@@ -33,6 +34,7 @@ def season_document(season: Season) -> dict[str, Any]:
     }
     if season.weights:
         document["weights"] = season.weights
+        add_shares(document, season)
     return document
 
 
@@ -48,6 +50,7 @@ def _ranch(ranch: Ranch) -> dict[str, Any]:
         "treat_rate": ranch.treat_rate,
         "ai_rate": ranch.ai_rate,
         "ai_stalls": ranch.ai_stalls,
+        **({"last_stop": True} if ranch.last_stop else {}),  # said only where it binds: older plans stay fresh
     }
 
 
@@ -92,3 +95,33 @@ def _group(entry: SeasonEntry) -> dict[str, Any]:
         "needs_barn": entry.needs_barn,
         "done": [{"step": row.step, "at": row.at.isoformat()} for row in entry.records.all()],
     }
+
+
+def differences(season: Season, then: dict[str, Any]) -> list[str]:
+    """What differs between the season now and a document of it, by name. Steps ticked off since do not count."""
+    return differences_between(season, season_document(season), then)
+
+
+def differences_between(season: Season, now: dict[str, Any], then: dict[str, Any]) -> list[str]:
+    """What differs between two documents of a season, by name, steps carried out left aside."""
+    found = [f"the season's {name}" for name in ("season", "travel", "weights") if now.get(name) != then.get(name)]
+    found = [text.replace("season's season", "season's name, days or zone") for text in found]
+    changed: list[tuple[str, str, str]] = []
+    for table in ("groups", "ranches", "technicians", "barns"):
+        one, other = _rows_of(now, table), _rows_of(then, table)
+        for key in sorted(one.keys() | other.keys()):
+            if one.get(key) != other.get(key):
+                row = one.get(key) or other[key]
+                what = "changed" if key in one and key in other else "added" if key in one else "taken out"
+                changed.append((key, str(row.get("name") or table[:-1]), what))
+    groups = _names(season) if changed else {}
+    return found + [f"{groups.get(key) or name} ({what})" for key, name, what in changed]
+
+
+def _names(season: Season) -> dict[str, str]:
+    return {str(entry.pk): str(entry.group) for entry in season.entries.select_related("group__herd__ranch")}
+
+
+def _rows_of(document: dict[str, Any], table: str) -> dict[str, dict[str, Any]]:
+    """Rows by id, without what was carried out since: ticking a step off does not make a plan stale."""
+    return {row["id"]: {key: value for key, value in row.items() if key != "done"} for row in document.get(table, [])}

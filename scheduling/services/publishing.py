@@ -1,12 +1,14 @@
 """Publishing: a plan becomes steps and bookings. What did not change keeps its row, its sequence and its time."""
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import DatabaseError, IntegrityError, transaction
+from django.db.models import F
 
 from accounts.models import Cooperative
 from accounts.tenancy import Member
@@ -14,9 +16,10 @@ from scheduling.kernel.checker import check
 from scheduling.kernel.days import drive, road_km
 from scheduling.kernel.plan import Plan, Visit, load_plan
 from scheduling.kernel.season import Season as Problem
-from scheduling.models import Booking, PlannedStep, PlanVersion, Season, SeasonEntry, StepRecord
-from scheduling.services.plans import problem_of
-from scheduling.services.problem import season_document
+from scheduling.models import Booking, PlannedStep, PlanVersion, Season, StepRecord
+from scheduling.services.plans import broken_rows, problem_of
+from scheduling.services.problem import differences
+from scheduling.services.release import left_after_first, released
 from scheduling.services.seasons import require_planner
 
 
@@ -50,6 +53,24 @@ class Change:
     row: PlannedStep | Booking
 
 
+def published_words(changes: Sequence[Change]) -> str:
+    """What publishing changed, counted: "12 steps and 2 visits are new, 1 step has moved", or that nothing has."""
+    counts = Counter((change.what, change.kind) for change in changes)
+    said = []
+    for what, one, many in (
+        ("added", "is new", "are new"),
+        ("moved", "has moved", "have moved"),
+        ("cancelled", "is off", "are off"),
+    ):
+        found = [
+            (counts[what, kind], noun) for kind, noun in (("step", "step"), ("booking", "visit")) if counts[what, kind]
+        ]
+        if found:
+            nouns = " and ".join(f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in found)
+            said.append(f"{nouns} {one if sum(count for count, _ in found) == 1 else many}")
+    return ", ".join(said) or "nothing has changed"
+
+
 def publish(*, member: Member, season: Season, plan: PlanVersion, now: datetime) -> list[Change]:
     """Write the plan's steps and bookings, all or nothing; returns what changed (nothing, the second time).
 
@@ -66,13 +87,15 @@ def publish(*, member: Member, season: Season, plan: PlanVersion, now: datetime)
             # Every booking of a technician comes from the technician's co-op: one publishing at a time cannot deadlock.
             Cooperative.objects.select_for_update(no_key=True).get(pk=season.cooperative_id)
             season.refresh_from_db()
-            changed = _changed(season, plan.problem)
+            changed = differences(season, plan.problem)
             if changed:
                 raise StalePlan(changed)
             changes = [*_write_steps(season, plan, now), *_write_bookings(season, plan, now)]
             season.published_plan, season.plan = plan, plan
             season.published_at, season.state = now.replace(microsecond=0), Season.State.PUBLISHED
             season.save(update_fields=["published_plan", "plan", "published_at", "state"])
+            if changes:
+                bump_calendar(season)
     except (IntegrityError, DatabaseError) as fault:
         if not _is_double_booking(fault):
             raise
@@ -80,35 +103,15 @@ def publish(*, member: Member, season: Season, plan: PlanVersion, now: datetime)
     return changes
 
 
+def bump_calendar(season: Season) -> None:
+    """Tell calendar feeds that a step or booking of the season has changed. Call it in the transaction of the change."""
+    Season.objects.filter(pk=season.pk).update(calendar_version=F("calendar_version") + 1)
+
+
 def _broken_now(season: Season, plan: PlanVersion) -> list[dict[str, Any]]:
     """What the plan breaks by the hours in force today, which the co-op may have adjusted since it was made."""
     report = check(problem_of(plan.problem, season.cooperative), load_plan(plan.document))
-    return [{"rule": item.rule, "text": item.text, "about": list(item.about)} for item in report.broken]
-
-
-def _changed(season: Season, problem: dict[str, Any]) -> list[str]:
-    """What differs between the season now and the problem that was planned, by name."""
-    now, then = season_document(season), problem
-    found = [f"the season's {name}" for name in ("season", "travel", "weights") if now.get(name) != then.get(name)]
-    found = [text.replace("season's season", "season's name, days or zone") for text in found]
-    groups = {str(entry.pk): str(entry.group) for entry in _entries(season)}
-    for table in ("groups", "ranches", "technicians", "barns"):
-        one, other = _rows_of(now, table), _rows_of(then, table)
-        for key in sorted(one.keys() | other.keys()):
-            if one.get(key) != other.get(key):
-                row = one.get(key) or other[key]
-                what = "changed" if key in one and key in other else "added" if key in one else "taken out"
-                found.append(f"{groups.get(key) or row.get('name') or table[:-1]} ({what})")
-    return found
-
-
-def _entries(season: Season) -> list[SeasonEntry]:
-    return list(season.entries.select_related("group__herd__ranch"))
-
-
-def _rows_of(document: dict[str, Any], table: str) -> dict[str, dict[str, Any]]:
-    """Rows by id, without what was carried out since: ticking a step off does not make a plan stale."""
-    return {row["id"]: {key: value for key, value in row.items() if key != "done"} for row in document.get(table, [])}
+    return broken_rows(report, season, plan.problem)
 
 
 def _is_double_booking(fault: Exception) -> bool:
@@ -160,6 +163,7 @@ def _write_steps(season: Season, plan: PlanVersion, now: datetime) -> Iterator[C
 
 def _step_rows(season: Season, plan: Plan) -> Iterator[dict[str, Any]]:
     ranch_of = dict(season.entries.values_list("pk", "group__herd__ranch"))
+    left = left_after_first(season)
     heads = {(visit.group, visit.lot, visit.step): 0 for visit in plan.visits}
     for visit in plan.visits:
         heads[visit.group, visit.lot, visit.step] += visit.head
@@ -167,27 +171,38 @@ def _step_rows(season: Season, plan: Plan) -> Iterator[dict[str, Any]]:
     for group in plan.groups:
         for number, lot in enumerate(group.lots):
             for step in lot.steps:
-                yield {
+                head = heads.get((group.id, number, step.key), lot.head)
+                row = {
                     "entry_id": group.id,
                     "ranch_id": ranches[group.id],
                     "lot": number,
                     "key": step.key,
                     "starts": step.start,
                     "ends": step.end,
-                    "head": heads.get((group.id, number, step.key), lot.head),
+                    "head": head,
                     "by": step.by,
                 }
+                held = released(row, step.key, left, lot.head, head)
+                if held is not None:
+                    yield held
 
 
 def _write_bookings(season: Season, plan: PlanVersion, now: datetime) -> Iterator[Change]:
     """Cancelled and moved bookings first step out of the way, then all take their places: swaps never collide."""
     problem, value = problem_of(plan.problem, plan.season.cooperative), load_plan(plan.document)
-    wanted = {_booking_key(row): row for row in _booking_rows(problem, value)}
+    wanted = {_booking_key(row): row for row in _held_bookings(season, problem, value)}
     found = {
         (str(row.entry_id), row.lot, row.step, str(row.technician_id)): row
         for row in Booking.objects.filter(entry__season=season).select_related("technician")
     }
-    gone = [row for key, row in found.items() if key not in wanted and row.status != "cancelled"]
+    sessions = {key[:3] for key in wanted}
+    gone = [
+        row
+        for key, row in found.items()
+        if key not in wanted
+        and row.status != "cancelled"
+        and (row.ends > now or key[:3] in sessions)  # a visit that is over, and that nobody repeats, is not taken back
+    ]
     moved = [row for key, row in found.items() if key in wanted and _differs(row, wanted[key], "confirmed")]
     for row in gone:
         _cancel(row, now)
@@ -200,6 +215,33 @@ def _write_bookings(season: Season, plan: PlanVersion, now: datetime) -> Iterato
         if key not in found:
             made = Booking.objects.create(**values, status="confirmed", changed_at=now.replace(microsecond=0))
             yield Change("added", "booking", made)
+
+
+def _held_bookings(season: Season, problem: Problem, plan: Plan) -> Iterator[dict[str, Any]]:
+    """The plan's bookings, second sessions of split-time AI as far as females are left for them."""
+    left = left_after_first(season)
+    lots = {(group.id, number): lot.head for group in plan.groups for number, lot in enumerate(group.lots)}
+    reserved = Counter[tuple[str, int, str]]()
+    for visit in plan.visits:
+        reserved[visit.group, visit.lot, visit.step] += visit.head
+    for row in _booking_rows(problem, plan):
+        place = row["entry_id"], row["lot"]
+        held = released(row, row["step"], left, lots.get(place, row["head"]), reserved[*place, row["step"]])
+        if held is not None:
+            yield held
+
+
+def hold_what_is_left(season: Season, now: datetime) -> list[Change]:
+    """Bring steps and bookings of the published plan to what is left to do after a first session was counted, or not."""
+    plan = season.published_plan
+    if plan is None:
+        return []
+    with transaction.atomic():
+        Cooperative.objects.select_for_update(no_key=True).get(pk=season.cooperative_id)
+        changes = [*_write_steps(season, plan, now), *_write_bookings(season, plan, now)]
+        if changes:
+            bump_calendar(season)
+    return changes
 
 
 def _booking_key(row: dict[str, Any]) -> tuple[str, int, str, str]:
@@ -255,6 +297,8 @@ def _update(row: PlannedStep | Booking, values: dict[str, Any], status: str, now
         return False
     for name, value in values.items():
         setattr(row, name, value)
+    if isinstance(row, Booking):  # whoever answered, answered to the times before
+        row.answer, row.answered_at = "", None
     row.status = status
     row.sequence += 1
     row.changed_at = now.replace(microsecond=0)

@@ -9,36 +9,60 @@ from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
 from scheduling.models import Booking, PlannedStep, SeasonEntry, StepRecord
 from scheduling.services.catalogue import step_words
+from scheduling.services.publishing import hold_what_is_left
+from scheduling.services.release import first_of_two
 
 
 class RecordError(ValueError):
     """A record that cannot be made; the text says why."""
 
 
-def record_step(*, member: Member, entry: SeasonEntry, step: str, at: datetime, now: datetime) -> None:
-    """Record the chute trip of `step` as carried out, starting at `at`; later plans keep it there."""
+def record_step(
+    *,
+    member: Member,
+    entry: SeasonEntry,
+    step: str,
+    at: datetime,
+    now: datetime,
+    lot: int = 0,
+    head: int | None = None,
+) -> None:
+    """Record the chute trip of `step` as carried out, `lot` (0-based) starting at `at`; later plans keep it there.
+
+    The lots of a group go through one after the other: one record, of the first lot's hour, speaks for all.
+    `head`: how many of the group were inseminated at the first of two AI sessions; what is held for the second shrinks.
+    """
     _require(member, entry)
     if at > now + timedelta(minutes=5):
         raise RecordError("The time lies in the future; a step is ticked off when it has been done.")
     if at < now - timedelta(days=60):
         raise RecordError("The time lies more than 60 days back; check the date.")
-    planned = PlannedStep.objects.filter(entry=entry, key=step).exclude(status="cancelled")
-    if not planned.exists():
+    rows = PlannedStep.objects.filter(entry=entry, key=step).exclude(status="cancelled")
+    planned = dict(rows.values_list("lot", "starts"))
+    if lot not in planned:
         raise RecordError("This step is not in the published plan.")
+    at -= planned[lot] - planned.get(0, planned[lot])
     keys = step_words(entry.protocol, step).keys
+    if head is not None and not (first_of_two(entry, step) and 0 <= head <= entry.head):
+        raise RecordError(f"Only a first of two AI sessions is counted, 0 to {entry.head} head.")
     with transaction.atomic():
         for key in keys:
-            StepRecord.objects.update_or_create(entry=entry, step=key, defaults={"at": at, "by": member.user})
+            values = {"at": at, "by": member.user, "head": head if key == step else None}
+            StepRecord.objects.update_or_create(entry=entry, step=key, defaults=values)
         PlannedStep.objects.filter(entry=entry, key__in=keys, status="planned").update(status="done")
+        if first_of_two(entry, step):
+            hold_what_is_left(entry.season, now)
 
 
-def undo_record(*, member: Member, entry: SeasonEntry, step: str) -> None:
-    """Take a tick back."""
+def undo_record(*, member: Member, entry: SeasonEntry, step: str, now: datetime) -> None:
+    """Take a tick back, and with it what was counted."""
     _require(member, entry)
     keys = step_words(entry.protocol, step).keys
     with transaction.atomic():
         entry.records.filter(step__in=keys).delete()
         PlannedStep.objects.filter(entry=entry, key__in=keys, status="done").update(status="planned")
+        if first_of_two(entry, step):
+            hold_what_is_left(entry.season, now)
 
 
 def _require(member: Member, entry: SeasonEntry) -> None:

@@ -59,7 +59,7 @@ def _left_outside(season: Season) -> dict[str, list[str]]:
     """Groups that are entered already must stay inside the season's days."""
     if season._state.adding:
         return {}
-    days = season.entries.aggregate(first=Min("ai_from"), last=Max("ai_to"))
+    days = season.entered.aggregate(first=Min("ai_from"), last=Max("ai_to"))
     first, last = days["first"], days["last"]
     faults = {}
     if isinstance(first, date) and first < season.first_day:

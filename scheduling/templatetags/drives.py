@@ -22,6 +22,26 @@ def distance(km: float, user: User | AnonymousUser) -> str:
 
 
 @register.filter
+def signed(value: float) -> str:
+    """A change with its sign; "no change" for none."""
+    return f"{value:+.0f}".replace("-", "−") if round(value) else "no change"
+
+
+@register.filter
+def distance_change(km: float, user: User | AnonymousUser) -> str:
+    """More or less driving in the person's unit."""
+    if abs(km) < 1:
+        return "no change"
+    return f"{distance(abs(km), user)} {'more' if km > 0 else 'less'}"
+
+
+@register.filter
+def pluralize_days(days: int) -> str:
+    """The s of several days, before or after."""
+    return "" if abs(days) == 1 else "s"
+
+
+@register.filter
 def minutes(length: timedelta) -> str:
     """A drive in hours and minutes."""
     whole = round(length.total_seconds() / 60)

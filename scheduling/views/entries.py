@@ -8,28 +8,31 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from accounts.permissions import Permission, Reach
+from accounts.permissions import Permission
 from accounts.tenancy import Member, member_page
 from scheduling import queries
 from scheduling.forms import EntryForm, NoteForm
-from scheduling.models import EntryNote, SeasonEntry
+from scheduling.models import ReadinessWord, SeasonEntry
 from scheduling.services import EntryError, change_entry, enter_group, protocol_name, withdraw_entry, write_note
 from scheduling.services.entries import may_change, require_ranch
+from scheduling.services.heat import HeatBook, HotStep, hot_steps
 
 
 @member_page(Permission.SEASON_VIEW)
 def entries(request: HttpRequest, member: Member, season: uuid.UUID) -> HttpResponse:
     """The groups entered in a season."""
     row = queries.season_for(member, season)
-    rows = queries.entries_for(member, row).prefetch_related("notes")
-    found = [(entry, protocol_name(entry.protocol), _verdict(entry)) for entry in rows]
+    rows = queries.entries_for(member, row).prefetch_related("readiness_words")
+    found = [(entry, protocol_name(entry.protocol), _signed(entry)) for entry in rows]
     context = {"season": row, "entries": found, "may_enter": member.may(Permission.ENTRY_EDIT)}
+    context["judged"] = queries.ranches_judged(member, [entry for entry, _, _ in found])
     return render(request, "scheduling/entries.html", context)
 
 
-def _verdict(entry: SeasonEntry) -> EntryNote | None:
-    """The latest word on readiness."""
-    return next((note for note in entry.notes.all() if note.kind != EntryNote.Kind.COMMENT), None)
+def _signed(entry: SeasonEntry) -> ReadinessWord | None:
+    """What was said of the whole group's readiness and still stands."""
+    words = entry.readiness_words.all()
+    return next((word for word in words if word.female_id is None and word.withdrawn_at is None), None)
 
 
 @member_page(Permission.SEASON_VIEW)
@@ -37,7 +40,7 @@ def entry_page(request: HttpRequest, member: Member, season: uuid.UUID, entry: u
     """A group's wishes, and what has been written about it."""
     row = queries.season_for(member, season)
     subject = queries.entry_for(member, row, entry)
-    form = NoteForm(request.POST or None, may_sign=member.may(Permission.READINESS_SIGN, Reach.COOP))
+    form = NoteForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         write_note(member=member, entry=subject, now=timezone.now(), **form.cleaned_data)
         messages.success(request, "Your note is saved.")
@@ -45,12 +48,25 @@ def entry_page(request: HttpRequest, member: Member, season: uuid.UUID, entry: u
     context = {
         "season": row,
         "entry": subject,
+        "hot": _hot(member, subject),
         "protocol": protocol_name(subject.protocol),
         "notes": subject.notes.select_related("by"),
+        "signed": _signed(subject),
         "form": form,
         "may_edit": may_change(member, subject.group.herd.ranch),
+        "judged": queries.ranches_judged(member, [subject]),
     }
     return render(request, "scheduling/entry.html", context)
+
+
+def _hot(member: Member, entry: SeasonEntry) -> list[HotStep]:
+    """Published steps of the entry that meet heat."""
+    steps = list(queries.steps_for(member).filter(entry=entry).exclude(status="cancelled"))
+    if not steps:
+        return []
+    days = [step.starts.date() for step in steps]
+    book = HeatBook(member.user, [entry.group.herd.ranch], min(days), max(days))
+    return hot_steps(book, steps)
 
 
 @member_page(Permission.ENTRY_EDIT)
@@ -60,7 +76,10 @@ def entry_form(request: HttpRequest, member: Member, season: uuid.UUID, entry: u
     subject = queries.entry_for(member, row, entry) if entry else SeasonEntry(season=row)
     if entry:
         require_ranch(member, subject.group.herd.ranch)
-    form = EntryForm(request.POST or None, instance=subject, member=member)
+    wanted = {
+        name: request.GET[name] for name in ("group", "protocol", "ai_wanted") if name in request.GET and not entry
+    }
+    form = EntryForm(request.POST or None, instance=subject, member=member, initial=wanted)
     if request.method == "POST" and form.is_valid():
         try:
             if entry:
@@ -74,7 +93,15 @@ def entry_form(request: HttpRequest, member: Member, season: uuid.UUID, entry: u
             messages.success(request, f"{saved.group} is saved. It gets its dates when the season is planned again.")
             return redirect("scheduling:entries", coop=member.cooperative.slug, season=row.pk)
     return render(
-        request, "scheduling/entry_form.html", {"form": form, "season": row, "entry": subject, "new": not entry}
+        request,
+        "scheduling/entry_form.html",
+        {
+            "form": form,
+            "season": row,
+            "entry": subject,
+            "new": not entry,
+            "published": bool(entry) and subject.steps.exclude(status="cancelled").exists(),
+        },
     )
 
 
@@ -84,9 +111,9 @@ def entry_withdraw(request: HttpRequest, member: Member, season: uuid.UUID, entr
     """Take a group out of the season."""
     row = queries.season_for(member, season)
     subject = queries.entry_for(member, row, entry)
-    try:
-        withdraw_entry(member=member, entry=subject)
+    if withdraw_entry(member=member, entry=subject, now=timezone.now()):
+        text = f"{subject.group} is out of {row}. Its published dates stand until the season is planned again and published."
+        messages.warning(request, text)
+    else:
         messages.success(request, f"{subject.group} is out of {row}.")
-    except EntryError as fault:
-        messages.error(request, " ".join(text for texts in fault.faults.values() for text in texts))
     return redirect("scheduling:entries", coop=member.cooperative.slug, season=row.pk)

@@ -22,6 +22,7 @@ from scheduling.services import (
     apply_remedy,
     move_group,
     publish,
+    published_words,
     request_plan,
     stop_job,
 )
@@ -36,7 +37,7 @@ def _back(member: Member, season: Season) -> HttpResponse:
 def plan_season(request: HttpRequest, member: Member, season: uuid.UUID) -> HttpResponse:
     """Ask for a plan; the page shows its progress."""
     row = queries.season_for(member, season)
-    if not row.entries.exists():
+    if not row.entered.exists() and row.published_plan_id is None:
         messages.error(request, "No group is entered yet. Enter the groups first, then plan.")
         return _back(member, row)
     request_plan(member=member, season=row, now=timezone.now(), keep=request.POST.get("keep") == "yes")
@@ -94,7 +95,7 @@ def remedy(request: HttpRequest, member: Member, season: uuid.UUID) -> HttpRespo
     plan = queries.plan_for(member, row)
     number = request.POST.get("number", "")
     try:
-        if plan is None or not number.isdigit():
+        if plan is None or not (number.isascii() and number.isdigit()):
             raise MoveError("This remedy is no longer offered; plan the season again.")
         entry = apply_remedy(member=member, plan=plan, group=request.POST.get("group", ""), number=int(number))
     except (MoveError, EntryError) as fault:
@@ -132,8 +133,6 @@ def publish_plan(request: HttpRequest, member: Member, season: uuid.UUID) -> Htt
     except (PlanBroken, StalePlan, DoubleBooked) as fault:
         messages.error(request, f"Not published. {fault}")
         return _back(member, row)
-    steps = sum(1 for change in changes if change.what == "step")
-    messages.success(
-        request, f"Plan {plan.number} is published: {steps} steps changed. Calendar feeds show it from now on."
-    )
+    text = f"Plan {plan.number} is published: {published_words(changes)}. Calendar feeds show it from now on."
+    messages.success(request, text)
     return _back(member, row)

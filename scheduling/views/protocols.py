@@ -14,6 +14,7 @@ from scheduling import queries
 from scheduling.forms import AdjustForm
 from scheduling.services import AdjustmentError, adjust, withdraw_adjustment
 from scheduling.services.editions import edition, protocols_of
+from scheduling.services.reasons import codes_of
 
 
 @member_page(Permission.SEASON_VIEW)
@@ -48,6 +49,7 @@ def protocol(request: HttpRequest, member: Member, protocol: str) -> HttpRespons
         "watches": [(watch, row.by_key[watch.anchor].label) for watch in row.heat_watches],
         "form": form,
         "adjustments": queries.adjustments_for(member, protocol),
+        "why_codes": codes_of(row),
         "may_adjust": member.may(Permission.PROTOCOL_ADJUST, Reach.COOP),
     }
     return render(request, "scheduling/protocol.html", context)

@@ -48,7 +48,7 @@ def make_group(herd: Herd, **fields: Any) -> BreedingGroup:
 
 def make_female(herd: Herd, **fields: Any) -> Female:
     """A cow."""
-    values = {"tag": str(next(_number)), "animal_class": "cow", **fields}
+    values = {"tag": f"N{next(_number)}", "animal_class": "cow", **fields}
     return Female.objects.create(herd=herd, **values)
 
 

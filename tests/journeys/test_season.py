@@ -109,10 +109,11 @@ def test_from_nothing_to_a_published_season_on_a_phone(person: Client, monkeypat
     assert len(days) == 2  # 160 head are more than the technician's 100 a day
     page = person.get(f"/c/north/seasons/{season.pk}/").content.decode()
     assert "1 day earlier than wished" in page or "1 day later than wished" in page
-    assert "Plan 1 is published" in post(person, f"seasons/{season.pk}/publish/", {})
+    said = post(person, f"seasons/{season.pk}/publish/", {})
+    assert "Plan 1 is published: 12 steps and 2 visits are new." in said
     assert Booking.objects.filter(status="confirmed").count() == 2
     before = {step.pk: (step.sequence, step.changed_at) for step in PlannedStep.objects.all()}
-    assert "0 steps changed" in post(person, f"seasons/{season.pk}/publish/", {})
+    assert "Plan 1 is published: nothing has changed." in post(person, f"seasons/{season.pk}/publish/", {})
     assert {step.pk: (step.sequence, step.changed_at) for step in PlannedStep.objects.all()} == before
     kit = Technician.objects.get()
     made = post(person, "feeds/", {"shows": f"technician:{kit.pk}", "name": "Kit's phone"})
@@ -180,6 +181,54 @@ def test_bad_wishes_are_refused_in_words_and_nothing_is_saved(
     assert SeasonEntry.objects.count() == 0
 
 
+def test_a_ranch_is_marked_last_of_the_day_and_plans_keep_to_it(
+    person: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("scheduling.services.jobs.DEFAULT_SECONDS", 0.5)
+    season = set_up(person)
+    kit = Technician.objects.get()
+    post(person, f"technicians/{kit.pk}/edit/", {**TECHNICIAN, "max_head_per_day": "400"})
+    for name, other in (("upper", "lower"), ("lower", "upper")):
+        values = {**RANCH, "name": name.title()}
+        assert "last stop of the day" in post(person, f"ranches/{name}/edit/", {**values, "last_stop": "on"})
+        plan(person, season)
+        assert season.plan is not None
+        assert season.plan.broken == []
+        ranches = {row["id"]: row["name"].lower() for row in season.plan.problem["ranches"]}
+        groups = {row["id"]: ranches[row["ranch"]] for row in season.plan.problem["groups"]}
+        visits = sorted(season.plan.document["visits"], key=lambda row: str(row["start"]))
+        assert len({row["start"][:10] for row in visits}) == 1  # one day for both, as both wish
+        assert [groups[row["group"]] for row in visits] == [other, name]
+        assert "last stop of the day" not in post(person, f"ranches/{name}/edit/", values)
+
+
+def test_a_form_that_is_sent_twice_makes_one_of_it(person: Client) -> None:
+    """Poor signal, gloves, a second tap."""
+    for _ in range(2):
+        ranch = post(person, "ranches/new/", {**RANCH, "name": "Upper"})
+        technician = post(person, "technicians/new/", TECHNICIAN)
+        barn = post(person, "barns/new/", {"name": "Blue", "stalls": "2", "clean_hours": "2"})
+        season = post(person, "seasons/new/", SEASON)
+        herd = Ranch.objects.get().herds.first()
+        assert herd is not None
+        group = {"herd": str(herd.pk), "name": "Cows", "animal_class": "cow", "head": "80"}
+        cows = post(person, "ranches/upper/groups/new/", group)
+        wish = {**WISH, "group": str(BreedingGroup.objects.get().pk)}
+        entered = post(person, f"seasons/{Season.objects.get().pk}/groups/new/", wish)
+        address = f"seasons/{Season.objects.get().pk}/groups/{SeasonEntry.objects.get().pk}/"
+        post(person, address, {"text": "Gate code 44"})
+    for page, words in (
+        (ranch, "a ranch of this name already"),
+        (technician, "a technician of this name already"),
+        (barn, "a barn of this name already"),
+        (season, "has a season Spring already"),
+        (cows, "a group of this name already"),
+        (entered, "Select a valid choice"),
+    ):
+        assert words in page
+    assert SeasonEntry.objects.get().notes.count() == 1
+
+
 def test_bad_ranches_are_refused(person: Client) -> None:
     bad = {
         "lat": ("95", "less than or equal to 90"),
@@ -240,20 +289,23 @@ def test_an_adviser_signs_off_and_others_comment() -> None:
     assert entry is not None
     address = f"/c/high-fork/seasons/{season.pk}/groups/{entry.pk}/"
 
-    def write(role: str, kind: str, text: str) -> int:
+    def post(role: str, tail: str, **values: str) -> int:
         person = Client()
         person.force_login(User.objects.get(email=f"{role}@demo.example"))
-        return person.post(address, {"kind": kind, "text": text}).status_code
+        return person.post(address + tail, values).status_code
 
-    assert write("rancher", "comment", "Gate code has changed") == 302
-    assert write("rancher", "ready", "They look fine to me") == 403
-    assert write("coordinator", "ready", "Surely") == 403
-    assert write("adviser", "not_ready", "Twelve cows calved in the last three weeks") == 302
-    assert write("adviser", "ready", "Late calvers taken out") == 302
-    assert write("adviser", "moon", "x") == 200
-    assert write("neighbour", "comment", "x") == 404
-    assert [note.kind for note in entry.notes.all()] == ["ready", "not_ready", "comment"]
+    assert post("rancher", "", text="Gate code has changed") == 302
+    assert post("neighbour", "", text="x") == 404
+    assert [note.text for note in entry.notes.all()] == ["Gate code has changed"]
+    sign = "ready/sign/"
+    assert post("rancher", sign, verdict="ready", reason="They look fine to me") == 403
+    assert post("coordinator", sign, verdict="not_ready", reason="Twelve cows calved in the last three weeks") == 302
+    assert post("adviser", sign, verdict="ready", reason="Late calvers taken out") == 302
+    assert post("adviser", sign, verdict="moon", reason="x") == 200
+    assert post("neighbour", sign, verdict="ready", reason="x") == 404
+    words = entry.readiness_words.all()
+    assert [(word.verdict, word.withdrawn_at is None) for word in words] == [("ready", True), ("not_ready", False)]
     person = Client()
     person.force_login(coordinator().user)
     page = person.get(f"/c/high-fork/seasons/{season.pk}/groups/").content.decode()
-    assert page.count("signed off</span>") == 1
+    assert page.count("✓</span>signed off</span>") == 1

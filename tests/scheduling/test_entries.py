@@ -109,14 +109,21 @@ def test_the_protocol_stays_once_a_step_is_done() -> None:
     assert SeasonEntry.objects.get(pk=scene.willow.pk).head == 58
 
 
-def test_a_group_without_published_dates_is_withdrawn() -> None:
+def test_a_group_leaves_the_season_and_its_published_dates_leave_with_the_next_publishing() -> None:
     scene = make_scene()
-    withdraw_entry(member=scene.rancher, entry=scene.willow)
-    assert list(scene.season.entries.all()) == [scene.birch]
+    assert withdraw_entry(member=scene.rancher, entry=scene.willow, now=NOW) is False
+    assert not SeasonEntry.objects.filter(group=scene.willow.group).exists()
     publish(member=scene.coordinator, season=scene.season, plan=planned(scene), now=NOW)
-    with pytest.raises(EntryError, match="published dates"):
-        withdraw_entry(member=scene.coordinator, entry=scene.birch)
-    assert list(scene.season.entries.all()) == [scene.birch]
+    assert withdraw_entry(member=scene.coordinator, entry=scene.birch, now=NOW) is True
+    assert {step.status for step in scene.birch.steps.all()} == {"planned"}
+    again = planned(scene)  # nobody is left: the plan is empty, and may be published
+    changes = publish(member=scene.coordinator, season=scene.season, plan=again, now=NOW)
+    assert {(change.what, change.kind) for change in changes} == {("cancelled", "step"), ("cancelled", "booking")}
+    assert {step.status for step in scene.birch.steps.all()} == {"cancelled"}
+    back = enter_group(member=scene.coordinator, season=scene.season, group=scene.birch.group, values=WISH)
+    assert back.pk == scene.birch.pk  # so that its rows, and everybody's events, rise in sequence
+    publish(member=scene.coordinator, season=scene.season, plan=planned(scene), now=NOW)
+    assert {(step.status, step.sequence) for step in scene.birch.steps.all()} == {("planned", 2)}
 
 
 def _season(scene: Any, **values: Any) -> Season:

@@ -14,6 +14,7 @@ from scheduling.kernel.reader import ReadError
 from scheduling.kernel.search import Budget, Progress, solve
 from scheduling.kernel.season import load_season
 from scheduling.management.files import read_json
+from scheduling.processes import helpers_for
 
 _DEFAULT_SECONDS = 10.0
 _EXIT = {"complete": 0, "partial": 3, "empty": 4}
@@ -43,7 +44,10 @@ class Command(StrictCommand):
             keep = load_plan(read_json(options["keep"], "keep")) if options["keep"] else None
         except ReadError as fault:
             self.refuse(str(fault))
-        plan = solve(season, seed=seed, budget=budget, keep=keep, clock=time.monotonic, progress=_Bar())
+        helpers = helpers_for(budget.seconds)
+        plan = solve(
+            season, seed=seed, budget=budget, keep=keep, clock=time.monotonic, progress=_Bar(), helpers=helpers
+        )
         _write(options["out"], plan)
         out = ", ".join(item.group for item in plan.unplaced[:10])
         sys.stderr.write(f"\n{plan.status}: cost {plan.cost.total:g}{', unplaced: ' + out if out else ''}\n")

@@ -43,6 +43,7 @@ class Season(models.Model):
         "PlanVersion", on_delete=models.SET_NULL, null=True, blank=True, related_name="+", verbose_name="published plan"
     )
     published_at = models.DateTimeField(null=True, blank=True)
+    calendar_version = models.PositiveBigIntegerField(default=0, editable=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
 
     class Meta:
@@ -56,6 +57,11 @@ class Season(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def entered(self) -> "models.QuerySet[SeasonEntry]":
+        """The groups that are in the season: without those that were taken out after publishing."""
+        return SeasonEntry.objects.filter(season=self, withdrawn_at=None)
 
 
 class Order(models.TextChoices):
@@ -88,6 +94,14 @@ class SeasonEntry(models.Model):
     steps_by = models.CharField("treatments by", max_length=10, choices=Hands, default=Hands.RANCH)
     skills = models.JSONField("skills asked for", default=list, blank=True)
     needs_barn = models.BooleanField("needs the breeding barn", default=False)
+    # Of this season's entry and not of the group: bulls go in after AI, and next year's tick must be made anew.
+    kept_from_bulls = models.BooleanField(
+        "kept from bulls since they last calved or were weaned",
+        default=False,
+        help_text="Tick it only where no bull could reach any of them: PG makes a pregnant female abort.",
+    )
+    # A published group that is taken out keeps its row, so that its steps and bookings can be cancelled in every calendar.
+    withdrawn_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     class Meta:
         verbose_name_plural = "season entries"
@@ -111,6 +125,7 @@ class StepRecord(models.Model):
     entry = models.ForeignKey(SeasonEntry, on_delete=models.CASCADE, related_name="records")
     step = models.CharField("step", max_length=40)
     at = models.DateTimeField("done at")
+    head = models.PositiveIntegerField("head inseminated", null=True, blank=True)
     by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
 
     class Meta:
@@ -196,6 +211,35 @@ class PlanJob(models.Model):
         return f"{self.season}: {self.get_state_display()}"
 
 
+class PlanPart(models.Model):
+    """A part of a season that some worker plans while the job's own worker waits. Sealed, because it is unpickled."""
+
+    class State(models.TextChoices):
+        """How far it is."""
+
+        QUEUED = "queued", "Waiting"
+        RUNNING = "running", "Being planned"
+        DONE = "done", "Done"
+        FAILED = "failed", "Failed"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    job = models.ForeignKey(PlanJob, on_delete=models.CASCADE, related_name="parts")
+    number = models.PositiveSmallIntegerField()
+    state = models.CharField(max_length=10, choices=State, default=State.QUEUED)
+    given = models.BinaryField()
+    given_seal = models.CharField(max_length=64)
+    found = models.BinaryField(null=True)
+    found_seal = models.CharField(max_length=64, blank=True)
+    made_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("made_at", "number")
+        indexes = [models.Index(fields=("state", "made_at"), name="parts_that_wait")]
+
+    def __str__(self) -> str:
+        return f"Part {self.number + 1} of {self.job}"
+
+
 class PlannedStep(models.Model):
     """A published step of a lot, as the ranch sees it: one event in a calendar."""
 
@@ -238,6 +282,13 @@ class Booking(models.Model):
         CONFIRMED = "confirmed", "Confirmed"
         CANCELLED = "cancelled", "Cancelled"
 
+    class Answer(models.TextChoices):
+        """What the technician said to the invitation; empty: nothing yet, or not to the times that stand now."""
+
+        ACCEPTED = "accepted", "Accepted"
+        DECLINED = "declined", "Declined"
+        TENTATIVE = "tentative", "Maybe"
+
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     entry = models.ForeignKey(SeasonEntry, on_delete=models.CASCADE, related_name="bookings")
     technician = models.ForeignKey(Technician, on_delete=models.CASCADE, related_name="bookings")
@@ -251,6 +302,8 @@ class Booking(models.Model):
     km_before = models.FloatField("km driven to it", default=0)
     head = models.PositiveIntegerField()
     status = models.CharField(max_length=10, choices=Status, default=Status.CONFIRMED)
+    answer = models.CharField(max_length=10, choices=Answer, blank=True)
+    answered_at = models.DateTimeField(null=True, blank=True)
     sequence = models.PositiveIntegerField(default=0)
     changed_at = models.DateTimeField()
 
@@ -301,18 +354,10 @@ class ProtocolAdjustment(models.Model):
 
 
 class EntryNote(models.Model):
-    """What somebody writes about a group's entry: a comment, or an adviser's word on whether its females are ready."""
-
-    class Kind(models.TextChoices):
-        """A comment, or a verdict that the latest of its kind overrides."""
-
-        COMMENT = "comment", "Comment"
-        READY = "ready", "Ready: signed off"
-        NOT_READY = "not_ready", "Not ready yet"
+    """A comment that somebody writes about a group's entry."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     entry = models.ForeignKey(SeasonEntry, on_delete=models.CASCADE, related_name="notes")
-    kind = models.CharField("kind", max_length=10, choices=Kind, default=Kind.COMMENT)
     text = models.CharField("text", max_length=1000)
     by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
     written_at = models.DateTimeField(default=timezone.now)
@@ -321,4 +366,4 @@ class EntryNote(models.Model):
         ordering = ("-written_at",)
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}: {self.entry}"
+        return f"Note on {self.entry}"

@@ -14,6 +14,7 @@ from accounts.models import Cooperative
 from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
 from scheduling import queries
+from scheduling.api.advice import AdviceActions
 from scheduling.models import Booking, PlanJob, Season
 from scheduling.services import DoubleBooked, PlanBroken, SeasonFault, StalePlan, publish, request_plan, save_season
 
@@ -113,7 +114,7 @@ class OptimizeSerializer(serializers.Serializer[Any]):
 
 
 class SeasonViewSet(
-    mixins.ListModelMixin, mixins.RetrieveModelMixin, mixins.CreateModelMixin, mixins.UpdateModelMixin, MemberViewSet
+    mixins.ListModelMixin, mixins.RetrieveModelMixin, mixins.CreateModelMixin, mixins.UpdateModelMixin, AdviceActions
 ):
     """Seasons of the caller's co-ops."""
 
@@ -155,7 +156,7 @@ class SeasonViewSet(
         member = self.require(season.cooperative_id, Permission.SEASON_EDIT, Reach.COOP)
         wish = OptimizeSerializer(data=request.data)
         wish.is_valid(raise_exception=True)
-        if not season.entries.exists():
+        if not season.entered.exists() and season.published_plan_id is None:
             raise serializers.ValidationError({"season": "No group is entered yet. Enter the groups first."})
         job = request_plan(member=member, season=season, now=timezone.now(), **wish.validated_data)
         return Response(JobSerializer(job).data, status=status.HTTP_202_ACCEPTED)

@@ -1,0 +1,55 @@
+"""Planning again while the season runs: what is over stays, and nothing begins in the past."""
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from scheduling.models import Booking
+from scheduling.services import MoveError, move_group, publish
+from tests.factories.people import make_entry, make_group, make_herd
+from tests.factories.plans import NOW, Scene, make_scene, planned
+
+pytestmark = pytest.mark.django_db
+# Inserts went in on 30 April, and come out on 7 May at the hours that were published; nobody ticked anything off.
+UNDER_WAY = datetime(2027, 5, 5, 15, tzinfo=UTC)
+
+
+@pytest.fixture
+def scene() -> Scene:
+    """A published season."""
+    made = make_scene()
+    publish(member=made.coordinator, season=made.season, plan=planned(made), now=NOW)
+    return made
+
+
+@pytest.mark.parametrize("keep", [True, False])
+def test_a_group_that_comes_late_begins_today_at_the_earliest_and_the_others_stay(scene: Scene, keep: bool) -> None:
+    was = {row["id"]: row for row in scene.season.plan.document["groups"]} if scene.season.plan else {}
+    late = make_entry(scene.season, make_group(make_herd(scene.home), name="Late", head=40))
+    plan = planned(scene, now=UNDER_WAY, keep=keep)
+    assert plan.broken == []
+    found = {row["id"]: row for row in plan.document["groups"]}
+    begins = date.fromisoformat(found[str(late.pk)]["lots"][0]["steps"][0]["start"][:10])
+    assert begins >= UNDER_WAY.date()  # ten days before AI: 10 May, the wish, would have begun on 30 April
+    assert found[str(late.pk)]["ai_day"] >= "2027-05-15"
+    for name, row in was.items():
+        first, again = row["lots"][0]["steps"][0], found[name]["lots"][0]["steps"][0]
+        assert (found[name]["ai_day"], again["start"]) == (row["ai_day"], first["start"])
+
+
+def test_a_visit_that_is_over_is_not_taken_back_when_the_season_is_planned_from_scratch(scene: Scene) -> None:
+    after = datetime(2027, 5, 12, 15, tzinfo=UTC)
+    plan = planned(scene, now=after)
+    publish(member=scene.coordinator, season=scene.season, plan=plan, now=after)
+    assert list(Booking.objects.values_list("status", flat=True)) == ["confirmed", "confirmed"]
+
+
+def test_a_group_that_has_begun_is_not_moved_by_hand_nor_any_into_the_past(scene: Scene) -> None:
+    plan = scene.season.plan
+    assert plan is not None
+    with pytest.raises(MoveError, match="has begun"):
+        move_group(member=scene.coordinator, plan=plan, entry=scene.willow, ai_day=date(2027, 5, 12), now=UNDER_WAY)
+    soon = NOW + timedelta(days=20)
+    with pytest.raises(MoveError, match="days that are over"):
+        move_group(member=scene.coordinator, plan=plan, entry=scene.willow, ai_day=date(2027, 4, 28), now=soon)
+    assert scene.season.plans.count() == 1
