@@ -5,11 +5,8 @@ from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management.base import BaseCommand
-from django.db import close_old_connections
-from django.utils import timezone
 
-from herdplan.reminders.evening import sweep
-from herdplan.reminders.services import run_once
+from herdplan.reminders.services import turn
 
 
 class Command(BaseCommand):
@@ -25,11 +22,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Loop until stopped."""
         while True:
-            now = timezone.now()
-            sweep(now=now)
-            sent = run_once(now=now)
+            taken = turn()
             if options["once"]:
-                self.stdout.write(f"{sent} messages taken up.")
+                self.stdout.write(f"{taken} messages taken up.")
                 return
-            close_old_connections()
             time.sleep(options["every"])

@@ -1,0 +1,1 @@
+"""The pages of messages and reminders, by family."""
