@@ -14,7 +14,7 @@ from accounts.models import Cooperative
 from accounts.permissions import Permission
 from herdplan.calendars import queries
 from herdplan.calendars.models import FeedToken
-from herdplan.calendars.services import make_feed, revoke
+from herdplan.calendars.services import ChannelClash, make_feed, revoke
 
 
 class FeedSerializer(serializers.ModelSerializer[FeedToken]):
@@ -31,6 +31,7 @@ class FeedSerializer(serializers.ModelSerializer[FeedToken]):
             "kind",
             "herd",
             "technician",
+            "alarm",
             "created_at",
             "revoked_at",
             "last_fetch_at",
@@ -72,7 +73,10 @@ class FeedViewSet(
         values = dict(serializer.validated_data)
         member = self.require(values.pop("cooperative").pk, Permission.FEED_MAKE)
         wanted = {"herd": None, "technician": None, **values}
-        feed, token = make_feed(member=member, now=timezone.now(), **wanted)
+        try:
+            feed, token = make_feed(member=member, now=timezone.now(), **wanted)
+        except ChannelClash as fault:
+            raise serializers.ValidationError({"kind": str(fault)}) from fault
         address = f"{settings.BASE_URL}{reverse('feed', args=[token])}"
         return Response({**self.get_serializer(feed).data, "address": address}, status=201)
 

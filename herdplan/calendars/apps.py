@@ -1,5 +1,7 @@
 """The calendars app."""
 
+from importlib import import_module
+
 from django.apps import AppConfig
 
 
@@ -8,3 +10,7 @@ class CalendarsConfig(AppConfig):
 
     name = "herdplan.calendars"
     label = "calendars"
+
+    def ready(self) -> None:
+        """Hang invitations into the outbox."""
+        import_module("herdplan.calendars.doors")

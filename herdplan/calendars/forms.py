@@ -6,7 +6,7 @@ from django import forms
 
 from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
-from herdplan.calendars.models import FeedToken
+from herdplan.calendars.models import CalendarChoice, FeedToken
 from herdplan.herds.models import Herd
 from herdplan.technicians.models import Technician
 
@@ -16,6 +16,7 @@ class FeedForm(forms.Form):
 
     shows = forms.ChoiceField(label="Shows")
     name = forms.CharField(label="Name it", max_length=80, help_text="So that you know it again, for example: my phone")
+    alarm = forms.TypedChoiceField(label="Alarm", choices=FeedToken.Alarm.choices, coerce=int, required=False)
 
     def __init__(self, *args: Any, member: Member, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -34,10 +35,48 @@ class FeedForm(forms.Form):
         kind, _, key = self.cleaned_data["shows"].partition(":")
         return {
             "name": self.cleaned_data["name"],
+            "alarm": self.cleaned_data["alarm"] or 0,
             "kind": FeedToken.Kind(kind),
             "herd": self.herds.get(key) if kind == "herd" else None,
             "technician": self.technicians.get(key) if kind == "technician" else None,
         }
+
+
+class ChannelForm(forms.Form):
+    """By which one channel dates reach my calendar."""
+
+    channel = forms.ChoiceField(
+        label="Dates reach my calendar by",
+        choices=CalendarChoice.Channel.choices,
+        widget=forms.RadioSelect,
+        help_text="One of them: with two, every date shows twice.",
+    )
+
+    def __init__(self, *args: Any, has_own: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["channel"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [item for item in CalendarChoice.Channel.choices if has_own or item[0] != "push"]
+
+
+class OwnCollectionForm(forms.Form):
+    """A calendar of one's own on a CalDAV server."""
+
+    address = forms.URLField(
+        label="Address of the calendar",
+        assume_scheme="https",
+        max_length=400,
+        help_text="The address of the calendar itself, as its server shows it; it begins with https://",
+    )
+    username = forms.CharField(label="User name there", max_length=200)
+    password = forms.CharField(
+        label="App password there",
+        max_length=200,
+        required=False,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+        help_text="Make an app password for this, not your main one. It is kept encrypted. Empty: the one we have.",
+    )
 
 
 def _herds(member: Member) -> list[Herd]:

@@ -8,7 +8,8 @@ from datetime import datetime, timedelta, timezone
 from functools import cache
 from zoneinfo import ZoneInfo
 
-FIRST_YEAR, LAST_YEAR = 2024, 2037
+# A year before the first that is served: an event needs an onset before it, or readers guess its offset.
+FIRST_YEAR, LAST_YEAR = 2023, 2037
 _DAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 
 
@@ -32,7 +33,7 @@ class Onset:
 
 @cache
 def vtimezone(key: str) -> tuple[str, ...] | None:
-    """Content lines of a zone's VTIMEZONE, or None where no yearly rule tells the years 2024 to 2037 (write UTC then)."""
+    """Content lines of a zone's VTIMEZONE, or None where no yearly rule tells the years 2023 to 2037 (write UTC then)."""
     zone = ZoneInfo(key)
     years = [_onsets(zone, year) for year in range(FIRST_YEAR, LAST_YEAR + 1)]
     if all(not onsets for onsets in years):

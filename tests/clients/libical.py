@@ -31,6 +31,7 @@ _parse = _function("icalparser_parse_string", ctypes.c_void_p, ctypes.c_char_p)
 _first = _function("icalcomponent_get_first_component", ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int)
 _next = _function("icalcomponent_get_next_component", ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int)
 _uid = _function("icalcomponent_get_uid", ctypes.c_char_p, ctypes.c_void_p)
+_summary = _function("icalcomponent_get_summary", ctypes.c_char_p, ctypes.c_void_p)
 _start = _function("icalcomponent_get_dtstart", _Time, ctypes.c_void_p)
 _end = _function("icalcomponent_get_dtend", _Time, ctypes.c_void_p)
 _unix = _function("icaltime_as_timet_with_zone", ctypes.c_long, _Time, ctypes.c_void_p)
@@ -48,3 +49,16 @@ def read(text: bytes) -> dict[str, tuple[int, int]]:
         events[_uid(event).decode()] = (_unix(start, start.zone), _unix(end, end.zone))
         event = _next(root, _VEVENT)
     return events
+
+
+def summaries(text: bytes) -> dict[str, str]:
+    """UID to summary."""
+    root = _parse(text)
+    if not root:
+        raise ValueError("libical cannot parse this calendar")
+    found = {}
+    event = _first(root, _VEVENT)
+    while event:
+        found[_uid(event).decode()] = _summary(event).decode()
+        event = _next(root, _VEVENT)
+    return found

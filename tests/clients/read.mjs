@@ -8,6 +8,6 @@ for (const zone of root.getAllSubcomponents("vtimezone")) {
 }
 const events = root.getAllSubcomponents("vevent").map((component) => {
   const event = new ICAL.Event(component);
-  return { uid: event.uid, starts: event.startDate.toUnixTime(), ends: event.endDate.toUnixTime(), summary: event.summary };
+  return { uid: event.uid, starts: event.startDate.toUnixTime(), ends: event.endDate.toUnixTime(), summary: event.summary, status: component.getFirstPropertyValue("status") };
 });
 console.log(JSON.stringify(events));

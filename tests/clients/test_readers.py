@@ -3,6 +3,8 @@
 import json
 import subprocess
 from datetime import datetime, timedelta, timezone
+from functools import cache
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -18,40 +20,44 @@ from tests.clients import libical
 
 pytestmark = pytest.mark.clients
 HERE = Path(__file__).resolve().parent
-ZONES = [
-    "America/New_York",
-    "America/Chicago",
-    "America/Denver",
-    "America/Boise",
-    "America/Phoenix",
-    "America/Los_Angeles",
-    "America/Regina",
-    "America/Edmonton",
-    "America/Winnipeg",
-    "America/Halifax",
-    "America/St_Johns",
-    "Australia/Sydney",
-    "Australia/Adelaide",
-    "Australia/Brisbane",
-    "Australia/Perth",
-    "Pacific/Auckland",
-]
+COUNTRIES = ("US", "CA", "AU", "NZ")
 
 
-def events() -> list[Event]:
-    """Events every few hours around every change of clocks from 2026 to 2029, in every zone."""
+def zones() -> list[str]:
+    """Every time zone of the United States, Canada, Australia and New Zealand, by the IANA list itself."""
+    table = files("tzdata").joinpath("zoneinfo/zone.tab").read_text("utf-8").splitlines()
+    rows = [line.split("\t") for line in table if line and not line.startswith("#")]
+    return [row[2] for row in rows if row[0] in COUNTRIES]
+
+
+ZONES = zones()
+
+
+def changes(place: ZoneInfo) -> list[datetime]:
+    """The moments (UTC) at which the clock changes from 2024 to 2037, to the hour's half."""
+    found = []
+    moment, step = datetime(2024, 1, 1, tzinfo=timezone.utc), timedelta(minutes=30)
+    while moment.year < 2038:
+        following = moment + timedelta(days=1)
+        if moment.astimezone(place).utcoffset() != following.astimezone(place).utcoffset():
+            while moment.astimezone(place).utcoffset() == (moment + step).astimezone(place).utcoffset():
+                moment += step
+            found.append(moment + step)
+        moment = following
+    return found
+
+
+@cache
+def events() -> tuple[Event, ...]:
+    """In every zone: every half hour from two before to two after each change of clocks, and once a month."""
     made: list[Event] = []
     for zone in ZONES:
-        place = ZoneInfo(zone)
-        moment = datetime(2026, 1, 1, tzinfo=timezone.utc)
-        while moment < datetime(2029, 12, 31, tzinfo=timezone.utc):
-            following = moment + timedelta(days=1)
-            changes = moment.astimezone(place).utcoffset() != following.astimezone(place).utcoffset()
-            for hour in range(24) if changes else [7] if moment.day == 1 else []:
-                starts = moment + timedelta(hours=hour, minutes=30)
-                made.append(event(zone, starts, len(made)))
-            moment = following
-    return made
+        moments = [change + timedelta(minutes=30 * i) for change in changes(ZoneInfo(zone)) for i in range(-4, 5)]
+        moments += [
+            datetime(year, month, 1, 7, tzinfo=timezone.utc) for year in range(2024, 2038) for month in range(1, 13)
+        ]
+        made += [event(zone, moment, len(made) + i) for i, moment in enumerate(moments)]
+    return tuple(made)
 
 
 def event(zone: str, starts: datetime, number: int) -> Event:
@@ -64,7 +70,7 @@ def event(zone: str, starts: datetime, number: int) -> Event:
         ends=starts + timedelta(minutes=90),
         zone=zone,
         summary=f"Insert out + PG: 85 cows, {zone}",
-        description="Gloves; doses, needles\nÄöü, 新 and a long line " + "x" * 120,
+        description="Gloves; doses, needles\nÄöü, 新 and a long line " + "x" * 60,
     )
 
 
@@ -74,15 +80,19 @@ def known() -> dict[str, tuple[int, int]]:
     return {item.uid: (int(item.starts.timestamp()), int(item.ends.timestamp())) for item in events()}
 
 
-def texts() -> list[bytes]:
+@cache
+def texts() -> tuple[bytes, ...]:
     """The events in calendars of less than the cap."""
     made = events()
-    return [calendar("Test", made[i : i + 1000]) for i in range(0, len(made), 1000)]
+    return tuple(calendar("Test", made[i : i + 1000]) for i in range(0, len(made), 1000))
 
 
 def test_there_is_something_to_read(known: dict[str, tuple[int, int]]) -> None:
-    assert len(known) > 900
+    assert {"America/Denver", "America/St_Johns", "Australia/Lord_Howe", "Pacific/Chatham"} < set(ZONES)
+    assert len(ZONES) >= 60
     assert all(vtimezone(zone) for zone in ZONES)
+    assert {len(changes(ZoneInfo(zone))) for zone in ZONES} == {0, 28}
+    assert len(known) > 20_000
 
 
 def test_a_javascript_reader_finds_every_instant(known: dict[str, tuple[int, int]]) -> None:
