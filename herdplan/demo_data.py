@@ -5,6 +5,7 @@ Every name of a person, ranch or herd is made up. Places are spread over open ra
 
 from dataclasses import dataclass, field
 from datetime import date, time
+from decimal import Decimal
 
 PASSWORD = "herd-plan-demo"
 MOUNTAIN, CENTRAL, SYDNEY = "America/Denver", "America/Chicago", "Australia/Sydney"
@@ -87,7 +88,21 @@ class DemoCoop:
     technicians: tuple[DemoTechnician, ...]
     groups: tuple[DemoGroup, ...]
     barns: tuple[tuple[str, int, float], ...] = field(default=())
+    normals: tuple[tuple[int, dict[str, float]], ...] = field(default=())
 
+
+def _month(low_c: float, high_c: float, morning: float, afternoon: float) -> dict[str, float]:
+    return {"low_c": low_c, "high_c": high_c, "morning_humidity": morning, "afternoon_humidity": afternoon}
+
+
+# Made-up normals of an open range in a warm year, and what the demo's ranches share: made up as well.
+_WARM_SPRING = (
+    (4, _month(1, 15, 75, 40)),
+    (5, _month(8, 24, 75, 38)),
+    (6, _month(14, 33, 70, 32)),
+    (7, _month(18, 36, 65, 28)),
+)
+SHARED_PRICES = {"technician_day": Decimal(300), "km": Decimal("0.45"), "barn_day": Decimal(60)}
 
 _HEIFER7, _HEIFER14, _MGA = "heifer_7d_cosynch_insert", "heifer_14d_insert_pg_ftai", "heifer_mga_pg_ftai"
 _COW7, _COW5, _COW77 = "cow_7d_cosynch_insert", "cow_5d_cosynch_insert", "cow_7_7_synch"
@@ -143,6 +158,7 @@ HIGH_FORK = DemoCoop(
         DemoTechnician("Bram Osei", 45.15, -100.45, ai_rate=22, max_head=90, skills=("sexed semen",)),
     ),
     barns=(("The blue barn", 2, 2.0),),
+    normals=_WARM_SPRING,
     groups=(
         DemoGroup("willow-draw", "Home cows", "cow", 92, _COW7, WANTED_SATURDAY, females=True),
         DemoGroup("willow-draw", "Replacement heifers", "heifer", 48, _HEIFER7, date(2027, 5, 12), females=True),

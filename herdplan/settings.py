@@ -68,6 +68,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "herdplan.zipping.PagesZipped",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -93,6 +94,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "accounts.context.member",
+                "herdplan.reminders.context.unseen",
             ],
             "builtins": ["django.templatetags.static", "django.contrib.humanize.templatetags.humanize"],
         },
@@ -102,6 +104,8 @@ TEMPLATES = [
 DATABASES = {"default": env.database(env.text("HERDPLAN_DATABASE_URL"), DATA / "herdplan.sqlite3")}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+# Workers, perhaps on several machines, that plan parts of a large season at the same time (0: processes of one machine do).
+PART_WORKERS = env.number("HERDPLAN_PART_WORKERS", 0, low=0, high=64)
 REDIS_URL = env.text("HERDPLAN_REDIS_URL")
 CACHES: dict[str, dict[str, object]] = {
     # Sign-in limits count in the cache, so it must be shared by all processes: Redis, or the database.
@@ -153,8 +157,29 @@ SERVER_EMAIL = DEFAULT_FROM_EMAIL
 # Without a mail server, messages are written to files that the person who runs the box can read.
 EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'filebased'}.EmailBackend"
 EMAIL_FILE_PATH = DATA / "mail"
+# Which messages have left, beside the database (herdplan/reminders/journal.py says why).
+OUTBOX_JOURNAL = DATA / "outbox"
+# Web push: the key that signs pushes is given, or made once and kept in the data folder.
+VAPID_PRIVATE_KEY = env.text("HERDPLAN_VAPID_PRIVATE_KEY")
+VAPID_KEY_FILE = DATA / "vapid_key"
+# Hosts inside the private network that people's message services may use, for example the co-op's own SMS gateway.
+SERVICE_HOSTS = env.words("HERDPLAN_SERVICE_HOSTS")
+
+# The mailbox of the address above, where calendars send their answers to invitations.
+IMAP_HOST = env.text("HERDPLAN_IMAP_HOST")
+IMAP_TLS = env.flag("HERDPLAN_IMAP_TLS", True)
+IMAP_PORT = env.number("HERDPLAN_IMAP_PORT", 993 if IMAP_TLS else 143, low=1, high=65535)
+IMAP_USER = env.text("HERDPLAN_IMAP_USER", EMAIL_HOST_USER)
+IMAP_PASSWORD = env.text("HERDPLAN_IMAP_PASSWORD", EMAIL_HOST_PASSWORD)
+IMAP_FOLDER = env.text("HERDPLAN_IMAP_FOLDER", "INBOX")
+
+# Whether people's own calendars may stand on servers of this private network, and without https.
+CALDAV_PRIVATE = env.flag("HERDPLAN_CALDAV_PRIVATE", False)
 
 LANGUAGE_CODE = "en-us"
+# A translation is a folder in herdplan/locale/ and in scheduling/locale/ (the catalogue's words), and a line here.
+LANGUAGES = [("en", "English"), ("es", "Español")]
+LOCALE_PATHS = [ROOT / "herdplan" / "locale"]
 TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = True
@@ -216,6 +241,10 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SCHEMA_PATH_PREFIX": r"/api/v1",
+    "ENUM_NAME_OVERRIDES": {
+        "VerdictEnum": ["ready", "ready_if", "not_this_time"],
+        "VaccineEnum": "herdplan.herds.api.VACCINES",
+    },
 }
 
 CELERY_BROKER_URL = REDIS_URL or None

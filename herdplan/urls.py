@@ -2,9 +2,14 @@
 
 from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
+from django.views.generic import RedirectView
 
 from herdplan import pages
+from herdplan.calendars.answer_views import answer
+from herdplan.calendars.dav_views import caldav
 from herdplan.calendars.feed_views import feed
+from herdplan.reminders.views.changes import seen
+from herdplan.reminders.views.mine import push_worker
 
 coop: list[URLPattern | URLResolver] = [
     path("", include("scheduling.urls")),
@@ -21,6 +26,12 @@ urlpatterns = [
     path("profile/", pages.profile, name="profile"),
     path("invitation/<str:token>/", pages.invitation, name="invitation"),
     path("feeds/<str:token>.ics", feed, name="feed"),
+    path("seen/<str:token>/", seen, name="seen"),
+    path("push-worker.js", push_worker, name="push_worker"),
+    path("answer/<str:signed>/", answer, name="answer"),
+    path("caldav/", caldav, name="caldav"),
+    path("caldav/<path:path>", caldav, name="caldav_below"),
+    path(".well-known/caldav", RedirectView.as_view(url="/caldav/", permanent=True), name="caldav_known"),
     path("healthz", pages.healthz, name="healthz"),
     path("robots.txt", pages.robots, name="robots"),
     path("c/<slug:coop>/", include(coop)),

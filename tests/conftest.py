@@ -13,7 +13,7 @@ examples.load_profile("guard" if os.environ.get("CI") else "desk")
 
 
 @pytest.fixture(autouse=True)
-def _test_settings(settings: Any) -> None:
+def _test_settings(settings: Any, tmp_path_factory: pytest.TempPathFactory) -> None:
     """Fast password hashing, plain static files, a cache and a mailbox of each test's own."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.STORAGES = {
@@ -21,4 +21,5 @@ def _test_settings(settings: Any) -> None:
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
     settings.CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+    settings.OUTBOX_JOURNAL = tmp_path_factory.mktemp("outbox")
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"

@@ -4,13 +4,14 @@ from typing import Any
 
 from django import forms
 
+from accounts.forms import OwnedForm
 from accounts.models import Cooperative, User
 from accounts.permissions import Role
 from accounts.widgets import DayInput, TimeInput
 from herdplan.technicians.models import Barn, DayOff, Technician
 
 
-class TechnicianForm(forms.ModelForm[Technician]):
+class TechnicianForm(OwnedForm[Technician]):
     """A technician. Who signs in as the technician is chosen by the coordinator only."""
 
     skills_text = forms.CharField(
@@ -71,7 +72,7 @@ class DayOffForm(forms.ModelForm[DayOff]):
         return values
 
 
-class BarnForm(forms.ModelForm[Barn]):
+class BarnForm(OwnedForm[Barn]):
     """A shared breeding barn."""
 
     class Meta:

@@ -53,9 +53,13 @@ def test_a_copy_comes_back_whole(tmp_path: Path) -> None:
     assert manage(one, "backup", str(copy)).returncode == 0
     assert "holds files already" in manage(one, "backup", str(copy)).stderr
     assert "people in this one" in manage(one, "restore", str(copy)).stderr
-    assert manage(other, "restore", str(copy)).returncode == 0
+    restored = manage(other, "restore", str(copy))
+    assert restored.returncode == 0
+    assert "higher versions" in restored.stdout
     count = "from herdplan.herds.models import *\nprint(Ranch.objects.count(), Female.objects.count())"
     assert manage(other, "shell", "--no-imports", "-c", count).stdout == "14 140\n"
+    looks = "from herdplan.calendars.models import *\nprint(HighWater.objects.get().looks >= 1_000_000)"
+    assert manage(other, "shell", "--no-imports", "-c", looks).stdout == "True\n"
 
 
 def test_bad_settings_are_named(tmp_path: Path) -> None:

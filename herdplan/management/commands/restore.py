@@ -4,12 +4,16 @@ import sqlite3
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
+from django.utils import timezone
 
 from accounts.models import User
+from herdplan.calendars.floor import raise_floor
+from herdplan.calendars.taking_back import forgotten
 from herdplan.management.commands.backup import ROWS, SQLITE
 
 
@@ -40,4 +44,10 @@ class Command(BaseCommand):
             call_command("migrate", interactive=False, verbosity=0)
         else:
             call_command("loaddata", str(folder / ROWS), verbosity=0)
-        self.stdout.write(f"Restored from {folder}.")
+        raise_floor(now=timezone.now())
+        self.stdout.write(f"Restored from {folder}. Calendars are told everything anew, with higher versions.")
+        for told in forgotten(now=timezone.now()):
+            begins = f"{told.starts.astimezone(ZoneInfo(told.zone)):%a %d %b %Y, %H:%M}"
+            self.stdout.write(
+                f"Called off by mail, because this copy does not know it: {told.address}, {begins}, {told.summary}"
+            )
