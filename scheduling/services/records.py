@@ -26,8 +26,10 @@ def record_step(
     now: datetime,
     lot: int = 0,
     head: int | None = None,
-) -> None:
+) -> bool:
     """Record the chute trip of `step` as carried out, `lot` (0-based) starting at `at`; later plans keep it there.
+
+    Returns whether that says anything new: a phone with a weak signal sends a tick again.
 
     The lots of a group go through one after the other: one record, of the first lot's hour, speaks for all.
     `head`: how many of the group were inseminated at the first of two AI sessions; what is held for the second shrinks.
@@ -46,12 +48,18 @@ def record_step(
     if head is not None and not (first_of_two(entry, step) and 0 <= head <= entry.head):
         raise RecordError(f"Only a first of two AI sessions is counted, 0 to {entry.head} head.")
     with transaction.atomic():
+        told = {key: (at, head if key == step else None) for key in keys}
+        SeasonEntry.objects.select_for_update(of=("self",)).get(pk=entry.pk)
+        known = entry.records.filter(step__in=keys).values_list("step", "at", "head")
+        if {key: (when, count) for key, when, count in known} == told:
+            return False
         for key in keys:
             values = {"at": at, "by": member.user, "head": head if key == step else None}
             StepRecord.objects.update_or_create(entry=entry, step=key, defaults=values)
         PlannedStep.objects.filter(entry=entry, key__in=keys, status="planned").update(status="done")
         if first_of_two(entry, step):
             hold_what_is_left(entry.season, now)
+    return True
 
 
 def undo_record(*, member: Member, entry: SeasonEntry, step: str, now: datetime) -> None:

@@ -144,13 +144,17 @@ def step_done(request: HttpRequest, member: Member, step: uuid.UUID) -> HttpResp
         if request.method == "POST" and form.is_valid():
             try:
                 values = form.cleaned_data
-                record_step(member=member, entry=row.entry, step=row.key, lot=row.lot, now=now, **values)
+                new = record_step(member=member, entry=row.entry, step=row.key, lot=row.lot, now=now, **values)
             except RecordError as fault:
                 form.add_error("at", str(fault))
             else:
-                messages.success(request, "Ticked off. Later plans keep this step where it is.")
-                _say_what_is_off(request, row, now)
-                if "X-Kept" in request.headers:  # sent by the phone that kept it; the messages stand on its next page
+                kept = (
+                    "X-Kept" in request.headers
+                )  # sent by the phone that kept it; the messages stand on its next page
+                if new or not kept:
+                    messages.success(request, "Ticked off. Later plans keep this step where it is.")
+                    _say_what_is_off(request, row, now)
+                if kept:
                     return HttpResponse(status=204)
                 return redirect("scheduling:today", coop=member.cooperative.slug)
         agenda = agenda_of([row])

@@ -29,8 +29,11 @@ REDIS = urlsplit(os.environ.get("HERDPLAN_TEST_REDIS_URL", "redis://127.0.0.1:63
 PUBLISH = """
 from django.utils import timezone
 from tests.factories.changes import publish_plan
+from herdplan.reminders.models import PersonSettings
 from tests.factories.plans import make_scene
 scene = make_scene()
+for person in (scene.rancher.user, scene.technician.user):  # news goes at once at any hour of the day on which this runs
+    PersonSettings.objects.create(user=person, language="en", channels=["email"], quiet_from=None, quiet_to=None)
 publish_plan(scene, now=timezone.now())
 print(scene.rancher.user.email, scene.technician.user.email)
 """

@@ -1,6 +1,6 @@
 """Life happens, and wishes collide: over HTTP, as the coordinator and as the ranches that are asked."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.core import mail
@@ -96,9 +96,13 @@ def test_a_ranch_declines_on_its_phone_and_the_coordinator_reads_why(scene: Scen
 
 
 def look() -> None:
-    """One look at the outbox. Not the command, which lets go of the connection that the test's transaction is on."""
-    sweep_asks(now=timezone.now())
-    run_once(now=timezone.now())
+    """One look at the outbox, tomorrow at noon in Denver, outside of everybody's quiet hours.
+
+    Not the command, which lets go of the connection that the test's transaction is on.
+    """
+    noon = timezone.now().replace(hour=18, minute=30) + timedelta(days=1)
+    sweep_asks(now=noon)
+    run_once(now=noon)
 
 
 def test_messages_ask_and_tell_once_each(scene: Scene) -> None:
