@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta, timezone, tzinfo
+from datetime import date, datetime, time, timedelta, timezone
 from functools import cache, lru_cache
 from operator import attrgetter
 from struct import Struct
@@ -163,13 +163,11 @@ def _vevent(event: Event, stamp: str = "", people: str = "") -> str:
     """The content lines in one piece, folded where they can be long. DTSTAMP is the change time unless one is given."""
     changed = _utc(event.changed_at)
     title = f"CANCELLED: {event.summary}" if event.cancelled else event.summary
-    text = (
-        f"{escaped(event.description)}\\n{_standing(event.standing)}" if event.standing else escaped(event.description)
-    )
     return (
         f"BEGIN:VEVENT\r\n{folded('UID:' + event.uid)}DTSTAMP:{stamp or changed}\r\n"
         f"LAST-MODIFIED:{changed}\r\nSEQUENCE:{event.sequence}\r\n{_span(event)}"
-        f"{folded('SUMMARY:' + escaped(title))}{folded('DESCRIPTION:' + text)}"
+        f"{folded('SUMMARY:' + escaped(title))}{folded('DESCRIPTION:' + escaped(event.description))}"
+        f"{_standing(event.standing) if event.standing else ''}"
         f"STATUS:{'CANCELLED' if event.cancelled else 'CONFIRMED'}\r\n"
         f"{'TRANSP:TRANSPARENT' + _END if event.cancelled or event.days else ''}"
         f"{_place(event.location, event.geo, event.url)}"
@@ -199,9 +197,9 @@ def _span(event: Event) -> str:
     key = event.zone
     zone = ZoneInfo(key)
     starts, ends = event.starts.astimezone(zone), event.ends.astimezone(zone)
-    if vtimezone(key) is None or _repeated(starts) or _repeated(ends):
-        return f"DTSTART:{_utc(starts)}\r\nDTEND:{_utc(ends)}\r\n"
-    return f"DTSTART;TZID={key}:{_compact(starts)}\r\nDTEND;TZID={key}:{_compact(ends)}\r\n"
+    if (_plain(key, starts.toordinal()) and _plain(key, ends.toordinal())) or _told_apart(key, starts, ends):
+        return f"DTSTART;TZID={key}:{_compact(starts)}\r\nDTEND;TZID={key}:{_compact(ends)}\r\n"
+    return f"DTSTART:{_utc(starts)}\r\nDTEND:{_utc(ends)}\r\n"
 
 
 def _alarm(event: Event) -> list[str]:
@@ -216,18 +214,18 @@ def _alarm(event: Event) -> list[str]:
     ]
 
 
-def _repeated(local: datetime) -> bool:
-    """Whether the local time falls into an hour that a change of the clock repeats or leaves out."""
-    if not _changes(local.tzinfo, local.toordinal()):
-        return False
-    return local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
+def _told_apart(key: str, *local: datetime) -> bool:
+    """Whether the zone has a stable yearly rule and no time falls into an hour that a change of the clock repeats or skips."""
+    return vtimezone(key) is not None and all(
+        moment.utcoffset() == moment.replace(fold=1 - moment.fold).utcoffset() for moment in local
+    )
 
 
 @lru_cache(maxsize=4096)
-def _changes(zone: tzinfo | None, day: int) -> bool:
-    """Whether the clock changes on that day (counted from the year 1) or the next."""
-    start = datetime.combine(date.fromordinal(day), time(), zone)
-    return start.utcoffset() != (start + timedelta(days=2)).utcoffset()
+def _plain(key: str, day: int) -> bool:
+    """Whether the zone has a stable yearly rule and no change of the clock on that day (from the year 1) or the next."""
+    start = datetime.combine(date.fromordinal(day), time(), ZoneInfo(key))
+    return vtimezone(key) is not None and start.utcoffset() == (start + timedelta(days=2)).utcoffset()
 
 
 def _utc(moment: datetime) -> str:
@@ -260,7 +258,8 @@ def escaped(text: str) -> str:
 
 @lru_cache(maxsize=4096)
 def _standing(text: str) -> str:
-    return escaped(text)
+    """The end of a description as continuation lines of its own, so that it is escaped and cut once for all events."""
+    return folded(" \\n" + escaped(text))
 
 
 def folded(line: str) -> str:

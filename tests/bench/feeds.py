@@ -112,7 +112,9 @@ def cpu_ms(work: Callable[[], object], times: int, before: Callable[[], object] 
 
 def forget() -> None:
     """Throw away the fragments, and what is kept of texts and days that only rows bring."""
-    for kept in (contents.stop_fragment, writer._place, writer._changes, writer._day, writer._hour):
+    for kept in (
+        contents.stop_fragment, writer._place, writer._plain, writer._day, writer._hour, writer._standing,
+    ):  # fmt: skip
         kept.cache_clear()
 
 
