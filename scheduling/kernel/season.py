@@ -148,7 +148,7 @@ class Weights:
 
 @dataclass(frozen=True)
 class Season:
-    """One planning problem."""
+    """One planning problem. `not_before`: a moment before which no handling may begin but what was carried out."""
 
     name: str
     first_day: date
@@ -161,6 +161,7 @@ class Season:
     barns: Mapping[str, Barn]
     weights: Weights
     holidays: frozenset[date] = frozenset()
+    not_before: datetime | None = None
 
     def is_rest_day(self, day: date) -> bool:
         """Saturday, Sunday or a holiday."""
@@ -186,6 +187,7 @@ def load_season(document: object, protocols: Mapping[str, Protocol]) -> Season:
     if (last_day - first_day).days > 400:
         raise SeasonError("season.last_day", "at most 400 days after season.first_day")
     holidays = frame.days("holidays") if frame.has("holidays") else frozenset()
+    not_before = frame.moment("not_before") if frame.has("not_before") else None
     frame.done()
     travel = _travel(Reader(top.take("travel"), "travel"))
     ranches = _keyed([_ranch(row, zone) for row in _rows(top, "ranches", MAX_RANCHES)], "ranches")
@@ -196,7 +198,18 @@ def load_season(document: object, protocols: Mapping[str, Protocol]) -> Season:
     _keyed(groups, "groups")
     top.done()
     return Season(
-        name, first_day, last_day, zone, travel, ranches, tuple(groups), technicians, barns, weights, holidays
+        name,
+        first_day,
+        last_day,
+        zone,
+        travel,
+        ranches,
+        tuple(groups),
+        technicians,
+        barns,
+        weights,
+        holidays,
+        not_before,
     )
 
 

@@ -115,9 +115,9 @@ def _require_ahead(entry: SeasonEntry, moved: GroupPlan, zone: ZoneInfo, now: da
     if entry.steps.filter(starts__lte=now).exclude(status="cancelled").exists():
         text = f"{entry.group} has begun its programme, and its AI day follows from that."
         raise MoveError(f"{text} Say under Something has happened that it cannot keep its day.")
-    first = min(step.start for lot in moved.lots for step in lot.steps).astimezone(zone).date()
-    if first < now.astimezone(zone).date():
-        raise MoveError(f"Its programme would begin on {first:%a %d %b}: no group is moved to days that are over.")
+    first = min(step.start for lot in moved.lots for step in lot.steps).astimezone(zone)
+    if first < now:
+        raise MoveError(f"Its programme would begin on {first:%a %d %b, %H:%M}: no group is moved into the past.")
 
 
 def _moved_group(group: GroupPlan, days: timedelta, zone: ZoneInfo) -> GroupPlan:

@@ -96,9 +96,14 @@ def count_past_as_done(document: dict[str, Any], season: Season, now: datetime) 
 
 
 def holds_of_the_past(season: Season, now: datetime) -> tuple[dict[str, Any], ...]:
-    """What binds a trial in the middle of a season: nothing new may be put on days that are over."""
-    today = now.astimezone(ZoneInfo(season.zone)).date()
-    return ({"before": min(today, season.last_day).isoformat()},) if today > season.first_day else ()
+    """What binds a trial in the middle of a season: nothing new may be put on days and hours that are over."""
+    zone = ZoneInfo(season.zone)
+    today = now.astimezone(zone).date()
+    if today < season.first_day:
+        return ()
+    moment = now.replace(second=0, microsecond=0) + timedelta(minutes=1)
+    hour: dict[str, Any] = {"not_before": moment.astimezone(zone).isoformat()}
+    return (hour, {"before": min(today, season.last_day).isoformat()}) if today > season.first_day else (hour,)
 
 
 def still_open(document: dict[str, Any], season: Season, now: datetime) -> dict[str, Any]:
@@ -115,13 +120,15 @@ def still_open(document: dict[str, Any], season: Season, now: datetime) -> dict[
 
 def held(problem: dict[str, Any], holds: Iterable[dict[str, Any]]) -> dict[str, Any]:
     """The season with what binds a trial alone: a group's days (`ai_from`, `ai_to`), its `technicians`, or that nothing may
-    be put on days `before` one.
+    be put on days `before` one, nor begin `not_before` a moment.
 
     Technicians are bound by a skill that only the allowed ones get, days that are over by closing every ranch.
     """
     bound = deepcopy(problem)
     groups = {row["id"]: row for row in bound["groups"]}
     for hold in holds:
+        if "not_before" in hold:
+            bound["season"]["not_before"] = hold["not_before"]
         if "before" in hold:
             _close_the_past(bound, date.fromisoformat(hold["before"]))
         row = groups.get(hold.get("group", ""))

@@ -76,6 +76,9 @@ def wild_seasons(draw: Draw) -> Document:
         "groups": [_group(draw, i, ranches, first, length) for i in range(draw(st.integers(0, 5)))],
         "technicians": [_technician(draw, i, first, length) for i in range(draw(st.integers(0, 3)))],
     }
+    if draw(st.integers(0, 3)) == 3:
+        hour = datetime(first.year, first.month, first.day, draw(st.integers(0, 23)), 20, tzinfo=UTC)
+        document["season"]["not_before"] = (hour + timedelta(days=draw(st.integers(0, length)))).isoformat()
     if draw(st.booleans()):
         document["barns"] = [
             {"id": f"B{i}", "stalls": draw(st.integers(1, 4)), "clean_hours": draw(st.sampled_from((0, 2, 30, 72)))}

@@ -14,12 +14,19 @@ from herdplan.reminders.services import run_once
 from herdplan.reminders.services.asking import sweep_asks
 from scheduling.models import ClashAnswer, ClashCase, GaveWay, Holiday, PlannedStep, PlanVersion, Replanning
 from scheduling.services import publish, run_jobs_once
+from tests.factories.clock import run_from
 from tests.factories.pages import signed_in
 from tests.factories.people import make_person
 from tests.factories.plans import NOW, Scene, make_scene, planned
 
 pytestmark = pytest.mark.django_db
 DAY = date(2027, 5, 10)
+
+
+@pytest.fixture(autouse=True)
+def _before_the_season(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever day these tests run on: pages show what is to come."""
+    run_from(monkeypatch, NOW)
 
 
 @pytest.fixture

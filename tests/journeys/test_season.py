@@ -14,10 +14,20 @@ from herdplan.herds.models import BreedingGroup, Ranch
 from herdplan.technicians.models import Technician
 from scheduling.models import Booking, PlannedStep, Season, SeasonEntry
 from scheduling.services import run_jobs_once
+from tests.factories.clock import run_from
 from tests.factories.demo import coordinator, published_demo
 from tests.factories.people import make_coop, make_person
+from tests.factories.plans import NOW
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _before_the_season(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever day these tests run on: pages show what is to come."""
+    run_from(monkeypatch, NOW)
+
+
 RANCH = {
     "lat": "45.0",
     "lon": "-104.0",

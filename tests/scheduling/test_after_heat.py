@@ -8,6 +8,7 @@ from django.test import Client
 
 from scheduling.models import Booking
 from scheduling.services import publish
+from tests.factories.clock import stand_still
 from tests.factories.plans import NOW, Scene, make_scene, planned
 
 pytestmark = pytest.mark.django_db
@@ -15,8 +16,9 @@ WORDS = "AI of females seen in heat"
 
 
 @pytest.fixture
-def scene() -> Scene:
+def scene(monkeypatch: pytest.MonkeyPatch) -> Scene:
     """Willow is bred after heat by technicians, and published."""
+    stand_still(monkeypatch, NOW)
     made = make_scene()
     made.birch.delete()
     made.willow.protocol = "cow_select_synch"

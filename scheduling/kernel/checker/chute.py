@@ -42,13 +42,13 @@ def check_chutes(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterat
         for number, lot in enumerate(placed.lots):
             for handling, least in _handlings(season, group, lot, number, visits[group.id]):
                 by_ranch[group.ranch].append(handling)
-                yield from _inside(season.ranches[group.ranch], group, handling, least)
+                yield from _inside(season, group, handling, least)
         for visit in visits[group.id]:
             if visit.step.startswith(HEAT_PREFIX) and visit.technician in season.technicians:
                 handling = _heat_handling(season, group, visit)
                 by_ranch[group.ranch].append(handling)
                 least = timedelta(hours=visit.head / season.technicians[visit.technician].ai_rate)
-                yield from _inside(season.ranches[group.ranch], group, handling, least)
+                yield from _inside(season, group, handling, least)
     for name, handlings in by_ranch.items():
         yield from _overlaps(season.ranches[name], handlings)
 
@@ -96,9 +96,10 @@ def _least(season: Season, group: Group, lot: Lot, number: int, ai: Step | None,
     return timedelta(hours=head / rate) if rate > 0 else timedelta()
 
 
-def _inside(ranch: Ranch, group: Group, handling: Handling, least: timedelta) -> Iterator[Broken]:
+def _inside(season: Season, group: Group, handling: Handling, least: timedelta) -> Iterator[Broken]:
     if handling.done:
         return
+    ranch = season.ranches[group.ranch]
     day = local_day(handling.start, ranch.zone)
     about = (group.id, ranch.id, handling.key, day.isoformat())
     what = f"{handling.key} of group {group.id}, lot {handling.lot + 1}, at {ranch.name}"
@@ -106,6 +107,11 @@ def _inside(ranch: Ranch, group: Group, handling: Handling, least: timedelta) ->
         yield Broken(3, "too_short", f"{what} takes longer than the time set for it.", about)
     if day in ranch.closed_days:
         yield Broken(3, "closed_day", f"{what} falls on {day}, when the ranch is closed.", about)
+    if season.not_before is not None and handling.start < season.not_before:
+        now = said(season.not_before, ranch.zone)
+        yield Broken(
+            3, "past", f"{what} begins {said(handling.start, ranch.zone)}; nothing can begin before {now}.", about
+        )
     opens = datetime.combine(day, ranch.opens, ranch.zone)
     closes = datetime.combine(day, ranch.closes, ranch.zone)
     if handling.start < opens or handling.end > closes + SLACK:

@@ -5,7 +5,7 @@ from datetime import date
 from scheduling.kernel.plan import Bound, Cost, GroupPlan, Lot, PlacedStep, Plan, TechnicianDay, Unplaced, Visit
 from scheduling.kernel.protocol import Step
 from scheduling.kernel.search.chute import Assignment, Times
-from scheduling.kernel.search.model import Model, Need, Part, minute_of, moment_of
+from scheduling.kernel.search.model import Model, Need, Part, day_of, minute_of, moment_of
 from scheduling.kernel.search.routes import Route
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Visit as Stop
@@ -79,6 +79,9 @@ def _spans(state: State, item: Assignment, times: Times, lot: int) -> list[tuple
         else:
             day = date.fromordinal(item.ai_day + step.day - need.protocol.reference_day)
             moment = minute_of(day, need.ranch.opens, need.ranch.zone) + 60
+            now = state.model.not_before
+            if moment < now and day_of(now, need.ranch.zone) == day:
+                moment = now
             spans.append((step.key, (moment, moment)))
     return spans
 

@@ -99,6 +99,10 @@ def requirements(model: Model, need: Need) -> Iterator[Requirement]:
         text = f"steps that were carried out fix its days and hours (the last: {when})"
         about = (group.id, *(item.step for item in group.done[:3]))
         yield Requirement("done", "the steps carried out", text, about, _not_done, narrows=True)
+    if season.not_before is not None:
+        now = season.not_before.astimezone(ranch.zone)
+        text = f"nothing can begin before {now:%a %d %b, %H:%M}"
+        yield Requirement("past", "the hours that are over", text, (group.id,), _in_the_past)
     if ranch.closed_days:
         text = f"{ranch.name} is closed on some of the days needed"
         about = (ranch.id, *(day.isoformat() for day in sorted(ranch.closed_days)[:3]))
@@ -146,6 +150,10 @@ def _wider(season: Season, group: Group) -> tuple[Season, Group]:
 def _longer_season(season: Season, group: Group) -> tuple[Season, Group]:
     more = timedelta(days=60)
     return replace(season, first_day=season.first_day - more, last_day=season.last_day + more), group
+
+
+def _in_the_past(season: Season, group: Group) -> tuple[Season, Group]:
+    return replace(season, not_before=None), group
 
 
 def _open(ranch: Ranch) -> Lift:

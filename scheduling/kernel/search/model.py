@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, timezone
 from enum import StrEnum
 from functools import cached_property, lru_cache
-from math import asin, cos, radians, sin, sqrt
+from math import asin, ceil, cos, radians, sin, sqrt
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -39,6 +39,11 @@ def day_of(minute: int, zone: ZoneInfo) -> date:
 def minute(moment: datetime) -> int:
     """Minutes since the epoch of an aware datetime."""
     return round((moment - _EPOCH) / timedelta(minutes=1))
+
+
+def _first_minute(season: Season) -> int:
+    """The first minute at which anything new may begin; that of 1970, before any season, where nothing is said."""
+    return 0 if season.not_before is None else ceil((season.not_before - _EPOCH) / timedelta(minutes=1))
 
 
 def great_circle_km(one: tuple[float, float], other: tuple[float, float]) -> float:
@@ -204,6 +209,7 @@ class Model:
 
     def __init__(self, season: Season) -> None:
         self.season = season
+        self.not_before = _first_minute(season)
         ranches = list(season.ranches.values())
         self._ranches = ranches
         self._spills: dict[int, bool] = {}

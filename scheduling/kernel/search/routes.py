@@ -160,6 +160,8 @@ class Routes:
         here, most, road = self._people[person]
         home = here
         at, ends = self.hours(person, visits[0].day)
+        if at < self.model.not_before and visits[0].origin[0] != "pinned":
+            at = self.model.not_before  # nobody sets out in the past; who is on the way as planned already has
         km, halves, head = 0.0, 0, 0
         closed = False
         starts = []

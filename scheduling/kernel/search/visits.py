@@ -106,9 +106,10 @@ class Visits:
         return found
 
     def hours(self, need: Need, ordinal: int, length: int) -> tuple[int, int]:
-        """Earliest and latest start of a handling of some minutes inside the ranch's handling hours."""
+        """Earliest and latest start of a handling of some minutes inside the ranch's handling hours, none of it in the past."""
         day, ranch = date.fromordinal(ordinal), need.ranch
-        return minute_of(day, ranch.opens, ranch.zone), minute_of(day, ranch.closes, ranch.zone) - length
+        opens = max(minute_of(day, ranch.opens, ranch.zone), self.model.not_before)
+        return opens, minute_of(day, ranch.closes, ranch.zone) - length
 
     # -- treatment ------------------------------------------------------------------------------------------------
     def treatment_range(self, need: Need, ai_day: int, ai_rate: float) -> tuple[int, int] | None:
@@ -359,9 +360,10 @@ class Visits:
 
     def _heat_window(self, need: Need, ordinal: int, morning: bool, length: int) -> tuple[int, int] | None:
         low, high = self.hours(need, ordinal, length)
-        noon = minute_of(date.fromordinal(ordinal), _NOON, need.ranch.zone)
+        day = date.fromordinal(ordinal)
+        noon = minute_of(day, _NOON, need.ranch.zone)
         if morning:
-            return low, min(high, low + _HEAT_BAND, noon - 1)
+            return low, min(high, minute_of(day, need.ranch.opens, need.ranch.zone) + _HEAT_BAND, noon - 1)
         return max(low, high - _HEAT_BAND, noon), high
 
     def _keeps_step(self, need: Need, shape: Shape, crew_rate: float, trip: Trip) -> bool:

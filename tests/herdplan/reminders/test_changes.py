@@ -13,6 +13,7 @@ from accounts.models import User
 from herdplan.reminders.models import ChangeNotice, OutboxMessage, Told
 from herdplan.reminders.services import run_once, save_choice, save_settings, sweep
 from scheduling.models import PlannedStep
+from tests.factories.clock import stand_still
 from tests.factories.published import DAY_0, Published, make_published
 
 pytestmark = pytest.mark.django_db
@@ -20,6 +21,12 @@ pytestmark = pytest.mark.django_db
 EARLY = DAY_0.replace(hour=12) - timedelta(days=10)
 # Noon of the day before: the first step is a little more than a day away; 14:00 of the day itself: two hours.
 LATE = DAY_0 - timedelta(hours=2)
+
+
+@pytest.fixture(autouse=True)
+def _early(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What pages take for now, whatever day these tests run on: links hold for a time only."""
+    stand_still(monkeypatch, EARLY)
 
 
 def turn(now: datetime) -> list[EmailMessage]:
