@@ -30,7 +30,8 @@ from scheduling.forms.money import BudgetForm, budget_wishes
 from scheduling.models import Season, SeasonEntry
 from scheduling.services.budget import BudgetError, programmes_with_ai, work_out
 from scheduling.services.catalogue import is_for_sexed
-from scheduling.services.choosing import is_heifers, options_for, subject_of
+from scheduling.services.choice_room import subject_of
+from scheduling.services.choosing import is_heifers, options_for
 from scheduling.services.prices import prices_row
 from scheduling.services.readiness import group_readiness, season_readiness
 from scheduling.services.readiness_pages import animal_page

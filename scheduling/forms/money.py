@@ -11,7 +11,8 @@ from scheduling.kernel.advice.comparison import Option
 from scheduling.kernel.advice.results import Semen
 from scheduling.models import BARN_SPLITS, CoopPrices, SplitBy
 from scheduling.services.budget import DEFAULTS, LB_PER_KG, Typed
-from scheduling.services.choosing import Subject, Wishes
+from scheduling.services.choice_room import Subject
+from scheduling.services.choosing import Wishes
 from scheduling.services.prices import OWN, SHARED, default_words, label_of, shown_road
 
 

@@ -25,7 +25,9 @@ from scheduling.kernel.advice.money import (
 )
 from scheduling.kernel.reader import ReadError
 from scheduling.models import CoopPrices
-from scheduling.services.choosing import Subject, Wishes, options_for, rate_words
+from scheduling.services.choice_cards import rate_words
+from scheduling.services.choice_room import Subject
+from scheduling.services.choosing import Wishes, options_for
 
 LB_PER_KG = 1 / Decimal("0.45359237")  # exact: "International yard and pound agreement", 1959
 D = Decimal

@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 
 from accounts.tenancy import Member
-from scheduling.kernel.compare import day_words
+from scheduling.kernel.asked import day_words
 from scheduling.models import (
     ClashCase,
     ClashRemedy,

@@ -8,8 +8,8 @@ from uuid import UUID
 
 from django.db.models import OuterRef, Subquery
 
+from scheduling.kernel.asked import day_words
 from scheduling.kernel.checker.lots import check_group
-from scheduling.kernel.compare import day_words
 from scheduling.kernel.plan import GroupPlan, Lot, Plan, load_plan
 from scheduling.kernel.season import Done, Group
 from scheduling.kernel.season import Season as Problem

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 from uuid import uuid4
 
-from scheduling.kernel.compare import day_words
+from scheduling.kernel.asked import day_words
 
 REACH_DAYS = 7
 _SPLIT_FROM = 20

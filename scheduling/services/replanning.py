@@ -18,7 +18,8 @@ from django.db import transaction
 from accounts.tenancy import Member
 from herdplan.herds.models import ClosedDay, Ranch
 from herdplan.technicians.models import DayOff, Technician
-from scheduling.kernel.compare import day_words, days_between
+from scheduling.kernel.asked import day_words
+from scheduling.kernel.compare import days_between
 from scheduling.kernel.days import straight_km
 from scheduling.models import PlannedStep, PlanVersion, Replanning, Season, SeasonEntry, StepRecord
 from scheduling.services.entries import write_wishes

@@ -11,22 +11,11 @@ from zoneinfo import ZoneInfo
 from django.db import IntegrityError, transaction
 
 from accounts.tenancy import Member
+from scheduling.kernel.asked import Asked, asked
 from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.checker import check
-from scheduling.kernel.compare import (
-    Asked,
-    Burden,
-    Comparison,
-    Load,
-    Price,
-    Situation,
-    asked,
-    compare,
-    days_between,
-    disturbance,
-    price,
-    together,
-)
+from scheduling.kernel.compare import Burden, Comparison, Load, Situation, compare, days_between, together
+from scheduling.kernel.disturbance import Price, disturbance, price
 from scheduling.kernel.plan import Plan, load_plan, to_document
 from scheduling.kernel.protocol import Protocol
 from scheduling.kernel.search import Budget, Progress, solve

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from herdplan.technicians.models import Barn
-from scheduling.kernel.compare import day_words
+from scheduling.kernel.asked import day_words
 from scheduling.models import Season
 from scheduling.services.catalogue import protocol_of
 

@@ -14,14 +14,8 @@ from herdplan.herds.queries import group_for
 from scheduling import queries
 from scheduling.forms.choice import ChooseForm
 from scheduling.services.catalogue import protocol_name
-from scheduling.services.choosing import (
-    Subject,
-    compare_programmes,
-    is_heifers,
-    programme_now,
-    subject_of,
-    use_programme,
-)
+from scheduling.services.choice_room import Subject, subject_of
+from scheduling.services.choosing import compare_programmes, is_heifers, programme_now, use_programme
 from scheduling.services.entries import EntryError, may_change, require_ranch
 
 # Whys that the cards point to: shown once, below the cards, where the site has no page of its own for them.

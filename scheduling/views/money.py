@@ -17,7 +17,7 @@ from scheduling.forms.money import BudgetForm, PricesForm, budget_wishes
 from scheduling.models import CoopPrices, Season
 from scheduling.services.budget import BudgetError, programmes_with_ai, work_out
 from scheduling.services.catalogue import is_for_sexed
-from scheduling.services.choosing import subject_of
+from scheduling.services.choice_room import subject_of
 from scheduling.services.prices import PricesError, price_lines, prices_row, save_prices
 from scheduling.services.statements import RanchStatement, SeasonCosts, season_costs, statement_rows
 

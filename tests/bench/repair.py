@@ -9,7 +9,8 @@ import argparse
 import time
 
 from scheduling.kernel.checker import check
-from scheduling.kernel.compare import Situation, compare, disturbance
+from scheduling.kernel.compare import Situation, compare
+from scheduling.kernel.disturbance import disturbance
 from scheduling.kernel.plan import Plan
 from scheduling.kernel.search import Budget, solve
 from scheduling.kernel.season import Season

@@ -40,7 +40,8 @@ from herdplan.reminders import clock, journal
 from herdplan.reminders.channels import message_id
 from herdplan.reminders.models import OutboxMessage, PersonSettings
 from herdplan.reminders.services import outbox
-from herdplan.reminders.services.wanted import load_plan, wanted
+from herdplan.reminders.services.published import load_plan
+from herdplan.reminders.services.wanted import wanted
 from scheduling.models import PlannedStep
 from scheduling.services.catalogue import protocol_of
 from tests.factories.people import (

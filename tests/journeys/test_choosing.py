@@ -14,7 +14,8 @@ from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.protocol import AnimalClass
 from scheduling.models import Booking, Hands, SeasonEntry, StepRecord
 from scheduling.services import publish
-from scheduling.services.choosing import Subject, Wishes, compare_programmes, subject_of
+from scheduling.services.choice_room import Subject, subject_of
+from scheduling.services.choosing import Wishes, compare_programmes
 from tests.factories.pages import signed_in
 from tests.factories.people import make_group, make_herd, make_person
 from tests.factories.plans import NOW, Scene, make_scene, planned

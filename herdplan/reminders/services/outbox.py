@@ -28,7 +28,8 @@ from herdplan.reminders.channels import CHANNELS, Channel, Refused
 from herdplan.reminders.models import ChangeNotice, OutboxMessage
 from herdplan.reminders.services.facts import is_stale, take_back
 from herdplan.reminders.services.people import profile_of
-from herdplan.reminders.services.wanted import load_entry, wanted
+from herdplan.reminders.services.published import load_entry
+from herdplan.reminders.services.wanted import wanted
 
 # Longer than a mail server can keep one message busy (each answer may take EMAIL_TIMEOUT), renewed before each send.
 LEASE = timedelta(seconds=180)

@@ -14,7 +14,8 @@ from accounts.models import Cooperative
 from herdplan.reminders.models import CoopReminders, OutboxMessage
 from herdplan.reminders.services.calls import tell_coordinators
 from herdplan.reminders.services.changes import tell_changes
-from herdplan.reminders.services.wanted import Wanted, load_plan, wanted
+from herdplan.reminders.services.published import load_plan
+from herdplan.reminders.services.wanted import Wanted, wanted
 from scheduling.models import Booking, PlannedStep, Season
 
 AHEAD = timedelta(days=3)

@@ -9,20 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduling.kernel.asked import asked
 from scheduling.kernel.calving import due_date
 from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.checker import check
-from scheduling.kernel.compare import (
-    Burden,
-    Situation,
-    asked,
-    burdens,
-    compare,
-    days_between,
-    disturbance,
-    loads,
-    price,
-)
+from scheduling.kernel.compare import Burden, Situation, burdens, compare, days_between, loads
+from scheduling.kernel.disturbance import disturbance, price
 from scheduling.kernel.plan import Plan
 from scheduling.kernel.search import Budget, solve
 from scheduling.kernel.season import Season, load_season
