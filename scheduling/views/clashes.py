@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST
 from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member, member_page
 from scheduling import queries
-from scheduling.forms import AnswerForm, ClashForm
+from scheduling.forms.replanning import AnswerForm, ClashForm
 from scheduling.services import EntryError, TrialError, answer_ask, choose_remedy, drop_case, open_case
 from scheduling.services.clashes import FAR_DAYS, suggestions
 from scheduling.services.desk import desk_of

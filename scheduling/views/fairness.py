@@ -9,7 +9,7 @@ from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member, member_page
 from herdplan.herds.queries import ranches_for
 from scheduling import queries
-from scheduling.forms import HolidayForm
+from scheduling.forms.replanning import HolidayForm
 from scheduling.services import HolidayError, add_holiday, remove_holiday
 from scheduling.services.fairness import shares
 

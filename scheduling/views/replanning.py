@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST
 from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member, member_page
 from scheduling import queries
-from scheduling.forms import ReplanForm
+from scheduling.forms.replanning import ReplanForm
 from scheduling.models import Replanning
 from scheduling.services import (
     DoubleBooked,
