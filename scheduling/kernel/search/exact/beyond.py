@@ -19,6 +19,9 @@ from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.routes import Routes
 
 _NEVER = 1e7
+_HALF = 0.5
+# Looking at a set with hours in order counts for so many sets.
+_IN_ORDER = 16
 _CLOCK = 64  # the clock is looked at once for so many sets
 
 
@@ -33,8 +36,8 @@ class Beyond:
         if any(work.heat is not None for need in model.needs for work in need.works):
             raise NotCovered("AI after seen heat")
         tourings = [Touring(model, person.index) for person in model.people]
-        slowest = min((person.rate for person in model.people), default=1.0)
-        self.sessions = [session for need in model.needs for session in sessions_of(need, slowest)]
+        rates = [person.rate for person in model.people]
+        self.sessions = [session for need in model.needs for session in sessions_of(need, rates)]
         moves = (abs(day - need.wanted) for need in model.needs for day in need.days)
         self.farthest = max(moves, default=0)
         on: dict[int, list[Session]] = defaultdict(list)
@@ -49,6 +52,7 @@ class Beyond:
         self._moves: list[tuple[int, int]] = []
         self._groups()
         self._sets()
+        self._ordered: set[int] = set()
         self._settled: Bools = np.ones(len(self.program.costs), dtype=bool)
         self._settled[list(self.sets)] = False
         self._moved = np.zeros(len(self.program.costs), dtype=np.int64)
@@ -129,14 +133,39 @@ class Beyond:
             day, mask = self.sets[column]
             before = self.program.costs[column]
             self._settled[column] = day.settle(mask, before - more + TINY)
-            self.program.costs[column] = min(_NEVER, float(day.costs[mask]))
+            self.program.costs[column] = max(before, min(_NEVER, float(day.costs[mask])))
             changed |= self.program.costs[column] > before
         return changed
 
     def nothing_below(self, worst: int, below: float, nodes: int) -> bool:
-        """Whether no plan with that worst move can be cheaper than `below`."""
-        near = self.near(worst, below)
-        if not len(near):
-            return True
-        result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)
-        return result.done and result.cost >= below
+        """Whether no plan with that worst move can be cheaper than `below`.
+
+        Sets that a choice takes are looked at once more, with hours in order, until a choice stands or none is cheap enough.
+        """
+        while True:
+            near = self.near(worst, below)
+            if not len(near):
+                return True
+            result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)
+            if not result.done:
+                return False
+            if result.values is None or result.cost >= below:
+                return True
+            chosen = [column for column in np.flatnonzero(result.values > _HALF).tolist() if column in self.sets]
+            dearer = [self._in_order(column, below - result.cost) for column in chosen]
+            if not any(dearer):
+                return False
+
+    def _in_order(self, column: int, dearer: float) -> bool:
+        """Work out a set's cost with hours in order, as far as it is not so much dearer; whether it is more than was known."""
+        if column in self._ordered:
+            return False
+        self._count(_IN_ORDER)
+        day, mask = self.sets[column]
+        before = self.program.costs[column]
+        limit = before + dearer + TINY
+        found = day.strict(mask, limit)
+        if found < limit - TINY:
+            self._ordered.add(column)
+        self.program.costs[column] = max(before, found)
+        return found > before + TINY

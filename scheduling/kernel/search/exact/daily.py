@@ -12,6 +12,7 @@ from math import ceil, inf
 import numpy as np
 
 from scheduling.kernel.search.exact.days import TooMany
+from scheduling.kernel.search.exact.hours import Day, least
 from scheduling.kernel.search.exact.program import Floats, Ints
 from scheduling.kernel.search.exact.session import Session
 from scheduling.kernel.search.exact.touring import HALF_HOUR, Morning, Touring, halves, subsets
@@ -173,6 +174,7 @@ class Daily:
         self.heads = _summed([float(item.head) for item in sessions])
         self.treated = _summed([0.0 if item.ai else item.minutes(1.0) for item in sessions])
         self.mine, self.theirs = _Table(self.one), _Table(self.other)
+        self._known: dict[tuple[int, int], tuple[float, float]] = {}
         self._lowest()
 
     def of(self, mask: int) -> list[Session]:
@@ -221,6 +223,32 @@ class Daily:
             least = min(least, self._paid(mine, theirs))
         self.costs[mask] = min(least, max(below, self.costs[mask]))
         return least < below
+
+    def strict(self, mask: int, below: float) -> float:
+        """What a set of sessions costs at least with hours in order, as far as that is below a cost; else `below`."""
+        found = below
+        for base, mine, theirs in sorted(self._pairs(mask, below)):
+            if base >= found - _TINY:
+                break
+            if self._paid(mine, theirs) < found - _TINY:
+                found = min(found, self._in_order(mine, theirs, found))
+        return found
+
+    def _in_order(self, mine: int, theirs: int, below: float) -> float:
+        both = mine & theirs
+        key = mine, theirs
+        known = self._known.get(key)
+        if known is not None and (known[0] < known[1] - _TINY or known[1] >= below):
+            return min(below, known[0])
+        days = [day for day in (Day(self.one, mine, both), Day(self.other, theirs, both)) if day.mask]
+        if both:
+            cost = least(days, below)
+        else:
+            cost = 0.0
+            for day in days:
+                cost += least([day], below - cost)
+        self._known[key] = cost, below
+        return cost
 
     def _pairs(self, mask: int, below: float) -> Iterator[tuple[float, int, int]]:
         """Who touches what for less than a cost, and what that costs at least."""
