@@ -230,18 +230,33 @@ class Daily:
         for base, mine, theirs in sorted(self._pairs(mask, below)):
             if base >= found - _TINY:
                 break
-            if self._paid(mine, theirs) < found - _TINY:
-                found = min(found, self._in_order(mine, theirs, found))
+            paid = self._paid(mine, theirs)
+            if paid < found - _TINY:
+                found = min(found, max(paid, self._in_order(mine, theirs, found)))
         return found
 
-    def _in_order(self, mine: int, theirs: int, below: float) -> float:
+    def shared_out(self, mask: int, below: float) -> list[tuple[float, int, int]]:
+        """Who can touch what of a set for less than so much, and what that costs at least by itself, the cheapest first."""
+        found = []
+        for base, mine, theirs in self._pairs(mask, below):
+            known, upto = self._known.get((mine, theirs), (base, base))
+            cost = max(base, self._paid(mine, theirs), min(known, upto))
+            if cost < below:
+                found.append((cost, mine, theirs))
+        return sorted(found)
+
+    def by_person(self, mine: int, theirs: int) -> list[Day]:
+        """The days of the technicians who touch something."""
         both = mine & theirs
+        return [day for day in (Day(self.one, mine, both), Day(self.other, theirs, both)) if day.mask]
+
+    def _in_order(self, mine: int, theirs: int, below: float) -> float:
         key = mine, theirs
         known = self._known.get(key)
         if known is not None and (known[0] < known[1] - _TINY or known[1] >= below):
             return min(below, known[0])
-        days = [day for day in (Day(self.one, mine, both), Day(self.other, theirs, both)) if day.mask]
-        if both:
+        days = self.by_person(mine, theirs)
+        if mine & theirs:
             cost = least(days, below)
         else:
             cost = 0.0

@@ -10,14 +10,14 @@ coming and that hour, the work that may not begin before an hour between that an
 between its coming and noon is after noon, and the started half hours of several visits are no fewer than those of their sum.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import islice, pairwise
 from math import inf
 from typing import TYPE_CHECKING
 
 from scheduling.kernel.search.exact.program import Program
-from scheduling.kernel.search.exact.session import Session, linked
+from scheduling.kernel.search.exact.session import Session, anchor_of, linked
 from scheduling.kernel.search.exact.touring import HALF_HOUR
 from scheduling.kernel.search.exact.walks import TooFar, Walk, together, walks
 
@@ -95,12 +95,13 @@ def _km(day: Day, walk: Walk) -> float:
 
 @dataclass
 class _Piece:
-    """Work on one session in one stay: its minutes (column), and whether there is any (column, None: there is)."""
+    """Work on one session in one stay: its minutes, whether there is any (None: there is), its half hours: columns."""
 
     item: Session
     stay: int
     minutes: int
     there: int | None
+    halves: int | None = None
 
 
 class _Hours:
@@ -188,23 +189,29 @@ class _Hours:
         """Work that does not fit between coming and noon is after noon; half hours are counted for each session at least."""
         if not pieces or not ways.per_half:
             return
-        program, noon = self.program, pieces[0].item.noon - self.base
-        before = program.column(0.0, 0.0, max(0.0, noon), whole=False)
-        if program.highs[come] <= noon:
-            program.row(-inf, noon, {before: 1.0, come: 1.0})
-        else:  # at most what lies between coming and noon, nothing where the coming is later
-            morning = program.column(0.0)
-            wide = self.span
-            program.row(-inf, noon + wide, {before: 1.0, come: 1.0, morning: wide})
-            program.row(-inf, 0, {before: 1.0, morning: -max(0.0, float(noon))})
-        halves = {}
+        program = self.program
+        before = self._before(come, pieces[0].item.noon - self.base)
+        every = {before: -1.0}
         for piece in pieces:
             count = program.column(ways.per_half, 0.0, 1 + piece.item.minutes(ways.rate) // HALF_HOUR)
-            halves[piece.minutes] = count
             room = max(0.0, piece.item.noon - piece.item.low)
             program.row(-inf, room + _NEXT_TO_NOTHING, {piece.minutes: 1.0, count: -HALF_HOUR})
-        every = {piece.minutes: 1.0 for piece in pieces} | dict.fromkeys(halves.values(), -HALF_HOUR)
-        program.row(-inf, _NEXT_TO_NOTHING, {before: -1.0, **every})
+            program.row(-inf, _NEXT_TO_NOTHING, {piece.minutes: 1.0, count: -HALF_HOUR, before: -1.0})
+            every |= {piece.minutes: 1.0, count: -HALF_HOUR}
+            piece.halves = count
+        program.row(-inf, _NEXT_TO_NOTHING, every)
+
+    def _before(self, at: int, noon: float) -> int:
+        """A column: at most what lies between a minute (column) and noon, nothing where that is later."""
+        program, wide = self.program, self.span + 24 * 60
+        before = program.column(0.0, 0.0, max(0.0, noon - program.lows[at]), whole=False)
+        if program.highs[at] <= noon:
+            program.row(-inf, noon, {before: 1.0, at: 1.0})
+        else:
+            morning = program.column(0.0)
+            program.row(-inf, noon + wide, {before: 1.0, at: 1.0, morning: wide})
+            program.row(-inf, 0, {before: 1.0, morning: -max(0.0, float(noon))})
+        return before
 
     # -- sessions -------------------------------------------------------------------------------------------------
     def _by_session(self) -> dict[Session, list[tuple[int, _Piece]]]:
@@ -243,26 +250,43 @@ class _Hours:
         """First turns and last ends of sessions that a rule ties together."""
         by_session = self._by_session()
         marks: dict[Session, tuple[int, int]] = {}
+
+        def marked(item: Session) -> tuple[int, int]:
+            if item not in marks:
+                marks[item] = self._marks(item, by_session[item])
+            return marks[item]
+
+        groups: dict[tuple[int, int], list[Session]] = {}
         for one in by_session:
+            groups.setdefault((one.need.index, one.ai_day), []).append(one)
             for other in by_session:
                 link = linked(one, other)
-                if link is None:
-                    continue
-                for item in (one, other):
-                    if item not in marks:
-                        marks[item] = self._marks(item, by_session[item])
-                self._apart(one, other, link, marks)
+                if link is not None:
+                    self._apart((*marked(one), one.turns[0]), (*marked(other), other), link)
+        for items in groups.values():
+            self._treated(items, marked)
 
-    def _apart(
-        self, one: Session, other: Session, link: tuple[float, float], marks: dict[Session, tuple[int, int]]
-    ) -> None:
+    def _treated(self, items: Sequence[Session], marked: Callable[[Session], tuple[int, int]]) -> None:
+        """Several sessions that are tied to one treatment by the ranch."""
+        anchor = anchor_of(items)
+        if anchor is None:
+            return
+        program, low, high = self.program, anchor.low - self.base, anchor.high - self.base
+        starts = program.column(0.0, low, max(low, high), whole=False)
+        ends = program.column(0.0, low, max(low, high), whole=False)
+        program.row(anchor.minutes, inf, {ends: 1.0, starts: -1.0})
+        for item, rule in anchor.rules:
+            self._apart((starts, ends, anchor.turn), (*marked(item), item), rule)
+
+    def _apart(self, one: tuple[int, int, float], other: tuple[int, int, Session], link: tuple[float, float]) -> None:
         """First turns are as far apart as a rule says; so are last ones, but for what turns take."""
         low, high = link
-        (starts, ends), (begins, stops) = marks[one], marks[other]
+        starts, ends, turn = one
+        begins, stops, item = other
+        least, most = item.turns
         self.program.row(low, high, {begins: 1.0, starts: -1.0})
-        turn, (least, most) = one.turns[0], other.turns
         self.program.row(-inf, high - turn + most, {stops: 1.0, ends: -1.0})
-        if other.everybody:
+        if item.everybody:
             self.program.row(low - turn + least, inf, {stops: 1.0, ends: -1.0})
 
     def _marks(self, item: Session, row: Iterable[tuple[int, _Piece]]) -> tuple[int, int]:
@@ -279,7 +303,18 @@ class _Hours:
             self._where(piece, 0.0, inf, {ends: 1.0, come: -1.0, piece.minutes: -1.0})
             program.row(0.0, inf, {ends: 1.0, starts: -1.0, piece.minutes: -1.0})
         self._somewhere(pieces, wide, starts, ends)
+        self._late(item, starts, [piece for _, piece in pieces])
         return starts, ends
+
+    def _late(self, item: Session, starts: int, pieces: Sequence[_Piece]) -> None:
+        """Nobody's work on a session is before its first turn."""
+        program = self.program
+        if any(piece.halves is not None for piece in pieces):
+            before = self._before(starts, item.noon - self.base)
+            for piece in pieces:
+                if piece.halves is not None:
+                    entries = {piece.minutes: 1.0, before: -1.0, piece.halves: -HALF_HOUR}
+                    program.row(-inf, _NEXT_TO_NOTHING, entries)
 
     def _somewhere(self, pieces: Sequence[tuple[int, _Piece]], wide: float, starts: int, ends: int) -> None:
         """The first turn is in one of the stays, the last end in one."""

@@ -102,6 +102,39 @@ def linked(one: Session, other: Session) -> tuple[float, float] | None:
     return _apart(one.work.trip, other.work.trip)
 
 
+def tied(one: Session, other: Session) -> bool:
+    """Whether hours tie sessions on two days to each other: by a rule, or both to one treatment."""
+    same = one.need is other.need and one.ai_day == other.ai_day and one is not other
+    return same and ((one.ai and other.ai) or linked(one, other) is not None or linked(other, one) is not None)
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """Treatment by the ranch itself: first minute and last, how long it takes, an animal's turn; hours to AI sessions."""
+
+    low: float
+    high: float
+    minutes: float
+    turn: float
+    rules: tuple[tuple[Session, tuple[float, float]], ...]
+
+
+def anchor_of(items: Sequence[Session]) -> Anchor | None:
+    """The ranch's treatment that several AI sessions of one group on one AI day are tied to, if it is the ranch's."""
+    need, ai_day = items[0].need, items[0].ai_day
+    trip = need.anchor
+    if trip is None or any(work.trip is trip for work in need.works):
+        return None
+    rules = []
+    for item in items:
+        rule = _apart(trip, item.work.trip) if item.work.trip is not None else None
+        if rule is not None:
+            rules.append((item, rule))
+    turn = 60 / need.ranch.treat_rate
+    low, high = _turns(need, ai_day)[trip.key]
+    return Anchor(low, high + turn, turn * need.group.head, turn, tuple(rules)) if len(rules) > 1 else None
+
+
 def _hours(need: Need, trip: Trip, ai_day: int) -> tuple[int, int]:
     """The ranch's hours on a trip's day."""
     day, ranch = date.fromordinal(ai_day + trip.day), need.ranch

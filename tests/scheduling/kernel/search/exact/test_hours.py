@@ -13,6 +13,7 @@ from scheduling.kernel.plan import Bound, Lot, PlacedStep, Plan, Visit
 from scheduling.kernel.search import Budget, solve
 from scheduling.kernel.search.exact.beyond import Beyond
 from scheduling.kernel.search.exact.daily import Daily
+from scheduling.kernel.search.exact.ties import components, joint
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.routes import Routes
 from scheduling.kernel.season import Hands, Season, load_season
@@ -69,13 +70,23 @@ def masks(program: Beyond, season: Season, plan: Plan) -> list[tuple[Daily, int,
     return [(days[ordinal], mask, date.fromordinal(ordinal)) for ordinal, mask in sorted(found.items())]
 
 
-def assert_no_day_is_cheaper(season: Season, plan: Plan) -> None:
+def assert_no_day_is_cheaper(season: Season, plan: Plan) -> int:
+    """Each day by itself, and days that hang together; how many of those there are."""
     program = bound_of(season)
+    sets, costs, least = [], [], []
     for day, mask, on in masks(program, season, plan):
         visits = [visit for visit in plan.visits if visit.start.astimezone(season.zone).date() == on]
         km = sum(item.km for item in plan.days if item.day == on)
-        paid = day_cost(season, visits, km)
-        assert day.strict(mask, inf) <= paid + 0.2, (season.name, on)
+        sets.append((day, mask))
+        costs.append(day_cost(season, visits, km))
+        least.append(day.strict(mask, inf))
+        assert least[-1] <= costs[-1] + 0.2, (season.name, on)
+    parts = components(sets)
+    for part in parts:
+        some, alone = [sets[i] for i in part], [least[i] for i in part]
+        paid = sum(costs[i] for i in part) + 0.2 * len(part)
+        assert joint(some, alone, paid + 500) <= paid
+    return len(parts)
 
 
 def cut(season: Season, plan: Plan) -> Plan:
@@ -123,16 +134,18 @@ def test_no_day_of_a_plan_costs_less_than_its_bound(seed: int) -> None:
     assert_no_day_is_cheaper(season, plan)
 
 
-@pytest.mark.parametrize("seed", range(21, 25))
-def test_no_day_costs_less_where_technicians_treat_twice_a_day(seed: int) -> None:
+@pytest.mark.parametrize("seed", range(22, 25))
+@pytest.mark.parametrize("protocol", ["cow_5d_cosynch_insert", "cow_7d_cosynch_insert_split", "cow_7d_cosynch_insert"])
+@pytest.mark.parametrize("order", ["kept", "any"])
+def test_no_days_cost_less_where_hours_tie_them(seed: int, protocol: str, order: str) -> None:
     season = season_of(
-        seed, animal_class="cow", protocol="cow_5d_cosynch_insert", steps_by="technician", ai_by="technician"
+        seed, animal_class="cow", protocol=protocol, steps_by="technician", ai_by="technician", order=order
     )
-    plan = solve(season, seed=seed, budget=Budget(rounds=12))
+    plan = solve(season, seed=seed, budget=Budget(rounds=5))
     assert not check(season, plan).broken
-    assert any(group.steps_by is Hands.TECHNICIAN for group in season.groups)
-    assert plan.visits
-    assert_no_day_is_cheaper(season, plan)
+    theirs = {group.id for group in season.groups if group.steps_by is Hands.TECHNICIAN}
+    placed = theirs & {group.id for group in plan.groups}
+    assert assert_no_day_is_cheaper(season, plan) >= min(1, len(placed))
 
 
 @pytest.mark.parametrize("seed", range(1, 6))
@@ -152,8 +165,10 @@ def test_the_bound_of_everything_is_below_every_plan_of_the_search() -> None:
         assert not all(program.nothing_below(worst, cost + 0.2, 1000) for worst in range(program.farthest + 1))
 
 
-def test_a_season_that_only_hours_in_order_show_to_be_cheapest_is_proven() -> None:
-    season = season_of(18)
+@pytest.mark.parametrize("seed", [7, 18])
+def test_seasons_that_hours_show_to_be_cheapest_are_proven(seed: int) -> None:
+    """On 18 hours within days do it; on 7 it also takes that treatment on one day ties AI on another."""
+    season = season_of(seed)
     plan = solve(season, seed=1, budget=Budget(rounds=1500))
     assert plan.bound == Bound(plan.cost.total, "proven")
     assert not check(season, plan).broken
