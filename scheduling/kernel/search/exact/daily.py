@@ -57,6 +57,8 @@ class Ways:
         self.driven: dict[int, float] = {}
         self.time: dict[int, float] = {}
         self.whole: set[int] = set()
+        # Half hours of a way (places in order) past a set, as `hours` found them.
+        self.alone: dict[tuple[int, tuple[int, ...]], float] = {}
         self._frontiers: dict[tuple[int, int], Frontier] = {}
         self._grow(0, 0, frozenset(), 0, 0.0)
 

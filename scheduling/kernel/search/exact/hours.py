@@ -49,8 +49,8 @@ class Day:
 def least(days: Sequence[Day], below: float) -> float:
     """What the days cost at least in all, as far as that is below so much; else `below`.
 
-    Every combination of ways is tried until its km alone cost as much as the cheapest; where there are too many to try, the km
-    of those not tried are the bound.
+    Every combination of ways is tried until it costs as much as the cheapest by what is known of each way; where there are too
+    many to try, that is the bound for those not tried.
     """
     fixed = sum(day.ways.cost for day in days)
     rows, most = [], inf
@@ -59,15 +59,15 @@ def least(days: Sequence[Day], below: float) -> float:
             other.ways.per_km * other.ways.touring.tour(frozenset(), other.places) for other in days if other is not day
         )
         row, left_out = _ways_of(day, below - fixed - others)
-        rows.append(row)
+        rows.append(_by_itself(day, row, below - fixed - others) if len(days) > 1 and not day.shared else row)
         most = min(most, fixed + others + left_out)
     found = min(below, most)
-    for count, (_, chosen) in enumerate(together(rows)):
-        cost = fixed + sum(day.ways.per_km * _km(day, walk) for day, walk in zip(days, chosen, strict=True))
-        if cost >= found - _TINY:
+    for count, (alone, chosen) in enumerate(together(rows)):
+        if fixed + alone >= found - _TINY:
             break
         if count >= _MOST_COMBINATIONS:
-            return min(found, cost)
+            return min(found, fixed + alone)
+        cost = fixed + sum(day.ways.per_km * _km(day, walk) for day, walk in zip(days, chosen, strict=True))
         found = min(found, cost + _Hours(days, chosen).least(found - cost))
     return found
 
@@ -85,6 +85,19 @@ def _ways_of(day: Day, most: float) -> tuple[list[tuple[float, Walk]], float]:
         km, _ = found.pop()
         return [(per_km * km, walk) for km, walk in found], per_km * km
     return [(per_km * km, walk) for km, walk in found], inf
+
+
+def _by_itself(day: Day, row: Sequence[tuple[float, Walk]], most: float) -> list[tuple[float, Walk]]:
+    """Ways with what each costs at least by itself, half hours included, the cheapest first; those that cannot be are left away."""
+    found = []
+    for km, walk in row:
+        key = day.mask, walk
+        if key not in day.ways.alone:
+            day.ways.alone[key] = _Hours([day], [walk]).least(inf)
+        cost = km + day.ways.alone[key]
+        if cost < most:
+            found.append((cost, walk))
+    return sorted(found)
 
 
 def _km(day: Day, walk: Walk) -> float:
@@ -113,6 +126,8 @@ class _Hours:
         self.span = max(day.ways.closes for day in days) - self.base
         self.comes: dict[tuple[int, int], int] = {}
         self.leaves: dict[tuple[int, int], int] = {}
+        # By stay: AI there, less what there is room for before noon, less its half hours.
+        self.mornings: dict[tuple[int, int], dict[int, float]] = {}
         self.pieces: list[list[_Piece]] = []
         self.days = days
         for number, (day, walk) in enumerate(zip(days, chosen, strict=True)):
@@ -121,6 +136,8 @@ class _Hours:
         self._all_done()
         self._heads()
         self._links()
+        for entries in self.mornings.values():
+            self.program.row(-inf, _NEXT_TO_NOTHING, entries)
 
     def least(self, below: float) -> float:
         """The least cost of half hours, infinite where the hours cannot be kept; only told as far as it is below so much."""
@@ -173,7 +190,7 @@ class _Hours:
             late = {other.minutes: -1.0 for other in pieces if other.item.low >= piece.item.low}
             self._where(piece, -inf, high, {come: 1.0, **early})
             self._where(piece, low, inf, {leave: 1.0, **late})
-        self._halves(come, [piece for piece in pieces if piece.item.ai], ways)
+        self._halves(number, k, [piece for piece in pieces if piece.item.ai], ways)
 
     def _where(self, piece: _Piece, low: float, high: float, entries: dict[int, float]) -> None:
         """A row that holds where there is work of a piece."""
@@ -185,12 +202,12 @@ class _Hours:
                 entries[piece.there], low = -wide, low - wide
         self.program.row(low, high, entries)
 
-    def _halves(self, come: int, pieces: Sequence[_Piece], ways: "Ways") -> None:
+    def _halves(self, number: int, k: int, pieces: Sequence[_Piece], ways: "Ways") -> None:
         """Work that does not fit between coming and noon is after noon; half hours are counted for each session at least."""
         if not pieces or not ways.per_half:
             return
         program = self.program
-        before = self._before(come, pieces[0].item.noon - self.base)
+        before = self._before(self.comes[number, k], pieces[0].item.noon - self.base)
         every = {before: -1.0}
         for piece in pieces:
             count = program.column(ways.per_half, 0.0, 1 + piece.item.minutes(ways.rate) // HALF_HOUR)
@@ -199,7 +216,7 @@ class _Hours:
             program.row(-inf, _NEXT_TO_NOTHING, {piece.minutes: 1.0, count: -HALF_HOUR, before: -1.0})
             every |= {piece.minutes: 1.0, count: -HALF_HOUR}
             piece.halves = count
-        program.row(-inf, _NEXT_TO_NOTHING, every)
+        self.mornings[number, k] = every
 
     def _before(self, at: int, noon: float) -> int:
         """A column: at most what lies between a minute (column) and noon, nothing where that is later."""
@@ -304,7 +321,22 @@ class _Hours:
             program.row(0.0, inf, {ends: 1.0, starts: -1.0, piece.minutes: -1.0})
         self._somewhere(pieces, wide, starts, ends)
         self._late(item, starts, [piece for _, piece in pieces])
+        if not item.ai:
+            self._in_the_morning(item, ends, pieces)
         return starts, ends
+
+    def _in_the_morning(self, item: Session, ends: int, pieces: Sequence[tuple[int, _Piece]]) -> None:
+        """Of a treatment no more is after noon than lies between noon and its last end; the rest takes time before noon."""
+        program, noon = self.program, item.noon - self.base
+        wide = self.span + 24 * 60
+        for number, piece in pieces:
+            entries = self.mornings.get((number, piece.stay))
+            if entries is not None:
+                after, late = program.column(0.0, 0.0, wide, whole=False), program.column(0.0)
+                program.row(-inf, 0, {after: 1.0, piece.minutes: -1.0})
+                program.row(-inf, 0, {after: 1.0, late: -wide})
+                program.row(-inf, wide - noon, {after: 1.0, ends: -1.0, late: wide})
+                entries |= {piece.minutes: 1.0, after: -1.0}
 
     def _late(self, item: Session, starts: int, pieces: Sequence[_Piece]) -> None:
         """Nobody's work on a session is before its first turn."""
