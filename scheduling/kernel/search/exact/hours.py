@@ -88,7 +88,7 @@ def _ways_of(day: Day, most: float) -> tuple[list[tuple[float, Walk]], float]:
 
 
 def _by_itself(day: Day, row: Sequence[tuple[float, Walk]], most: float) -> list[tuple[float, Walk]]:
-    """Ways with what each costs at least by itself, half hours included, the cheapest first; those that cannot be are left away."""
+    """Ways with what each costs at least by itself, half hours included, the cheapest first, without those that cannot be."""
     found = []
     for km, walk in row:
         key = day.mask, walk

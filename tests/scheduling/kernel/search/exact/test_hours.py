@@ -134,7 +134,7 @@ def test_no_day_of_a_plan_costs_less_than_its_bound(seed: int) -> None:
     assert_no_day_is_cheaper(season, plan)
 
 
-@pytest.mark.parametrize("seed", range(22, 25))
+@pytest.mark.parametrize("seed", range(22, 24))
 @pytest.mark.parametrize("protocol", ["cow_5d_cosynch_insert", "cow_7d_cosynch_insert_split", "cow_7d_cosynch_insert"])
 @pytest.mark.parametrize("order", ["kept", "any"])
 def test_no_days_cost_less_where_hours_tie_them(seed: int, protocol: str, order: str) -> None:
