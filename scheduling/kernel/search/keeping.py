@@ -27,7 +27,9 @@ def wishes_of(model: Model, state: State, keep: Plan | None) -> dict[int, Wish]:
         people = frozenset(
             model.number[visit.technician] for visit in visits[group.id] if visit.technician in model.number
         )
-        kept = _Reading(model, state, model.needs[index], group, visits[group.id]).assignment()
+        need = model.needs[index]
+        readings = (_Reading(model, state, some, group, visits[group.id]) for some in (need, *need.finer))
+        kept = next((found for reading in readings if (found := reading.assignment()) is not None), None)
         wishes[index] = Wish(group.ai_day.toordinal(), people, kept)
     return wishes
 

@@ -16,6 +16,8 @@ from scheduling.kernel.sessions import HeatSession, heat_sessions
 from scheduling.kernel.throughput import Pace
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=timezone.utc)
+# Groups are tried in one lot more than they must be; two or three more did no better on the seasons tried (S 3, 6, 9).
+_LOTS_MORE = (1,)
 _EARTH_KM = 6371.0  # mean radius; "Geodetic Reference System 1980", International Association of Geodesy, 1980
 
 
@@ -90,7 +92,8 @@ class Work:
 @dataclass(frozen=True, eq=False)
 class Need:
     """What placing a group takes. `days` are its possible AI days as ordinals, the wanted one first; `able` its technicians,
-    the nearest first; `works` what technicians come for, timed AI first; `spots` the days, from the AI day, of handling.
+    the nearest first; `works` what technicians come for, timed AI first; `spots` the days, from the AI day, of handling;
+    `lots_more` into how many more lots it is cut than it must be.
     """
 
     index: int
@@ -106,6 +109,7 @@ class Need:
     wanted: int
     spots: frozenset[int]
     tight: bool
+    lots_more: int = 0
 
     @property
     def protocol(self) -> Protocol:
@@ -125,6 +129,12 @@ class Need:
         ai = self.sessions[0].ai
         assert ai is not None and ai.after is not None  # noqa: PT018
         return next(trip for trip in self.trips if ai.after.step in trip.keys)
+
+    @cached_property
+    def finer(self) -> "tuple[Need, ...]":
+        """The same cut into more lots, where lots matter: smaller ones leave more choice of hours."""
+        timed = bool(self.works) and self.works[0].part is Part.AI and not self.fixed
+        return tuple(replace(self, lots_more=more) for more in _LOTS_MORE) if timed else ()
 
     @cached_property
     def coupled(self) -> int:

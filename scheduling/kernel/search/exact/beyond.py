@@ -4,7 +4,7 @@ It chooses AI days for the groups, and for every day the set of sessions that te
 """
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from math import inf
 
 import numpy as np
@@ -14,11 +14,15 @@ from scheduling.kernel.search.exact.days import TooMany
 from scheduling.kernel.search.exact.options import NotCovered
 from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program
 from scheduling.kernel.search.exact.session import Key, Session, sessions_of
+from scheduling.kernel.search.exact.ties import components, joint
 from scheduling.kernel.search.exact.touring import Touring
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.routes import Routes
 
 _NEVER = 1e7
+_HALF = 0.5
+# Looking at a set with hours in order counts for so many sets.
+_IN_ORDER = 16
 _CLOCK = 64  # the clock is looked at once for so many sets
 
 
@@ -33,8 +37,8 @@ class Beyond:
         if any(work.heat is not None for need in model.needs for work in need.works):
             raise NotCovered("AI after seen heat")
         tourings = [Touring(model, person.index) for person in model.people]
-        slowest = min((person.rate for person in model.people), default=1.0)
-        self.sessions = [session for need in model.needs for session in sessions_of(need, slowest)]
+        rates = [person.rate for person in model.people]
+        self.sessions = [session for need in model.needs for session in sessions_of(need, rates)]
         moves = (abs(day - need.wanted) for need in model.needs for day in need.days)
         self.farthest = max(moves, default=0)
         on: dict[int, list[Session]] = defaultdict(list)
@@ -49,6 +53,9 @@ class Beyond:
         self._moves: list[tuple[int, int]] = []
         self._groups()
         self._sets()
+        self._ordered: set[int] = set()
+        self._late: dict[int, frozenset[int]] = {}
+        self._charges = len(self.program.costs)
         self._settled: Bools = np.ones(len(self.program.costs), dtype=bool)
         self._settled[list(self.sets)] = False
         self._moved = np.zeros(len(self.program.costs), dtype=np.int64)
@@ -106,7 +113,8 @@ class Beyond:
             if relaxed is None or relaxed.cost >= below - TINY:
                 return np.zeros(0, dtype=np.int64)
             over = relaxed.reduced - (below - relaxed.cost)
-            near: Ints = keep[(over[keep] <= 0) | (keep == self.worst)]
+            # Only what is whole is left away: of a charge a part may do.
+            near: Ints = keep[(over[keep] <= 0) | (keep == self.worst) | (keep >= self._charges)]
             if not self._settle(near, over[near]):
                 return near
 
@@ -123,20 +131,74 @@ class Beyond:
         """Work out what the sets cost, as far as they are not too dear then; whether any was too cheap."""
         changed = False
         for column, more in zip(columns.tolist(), over.tolist(), strict=True):
-            if self._settled[column]:
+            if self._settled[column] or column in self._ordered:
                 continue
             self._count(1)
             day, mask = self.sets[column]
             before = self.program.costs[column]
             self._settled[column] = day.settle(mask, before - more + TINY)
-            self.program.costs[column] = min(_NEVER, float(day.costs[mask]))
+            self.program.costs[column] = max(before, min(_NEVER, float(day.costs[mask])))
             changed |= self.program.costs[column] > before
         return changed
 
     def nothing_below(self, worst: int, below: float, nodes: int) -> bool:
-        """Whether no plan with that worst move can be cheaper than `below`."""
-        near = self.near(worst, below)
-        if not len(near):
-            return True
-        result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)
-        return result.done and result.cost >= below
+        """Whether no plan with that worst move can be cheaper than `below`.
+
+        Sets that a choice takes are looked at once more, with hours in order, until a choice stands or none is cheap enough.
+        """
+        while True:
+            near = self.near(worst, below)
+            if not len(near):
+                return True
+            result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)
+            if not result.done:
+                return False
+            if result.values is None or result.cost >= below:
+                return True
+            chosen = [column for column in np.flatnonzero(result.values > _HALF).tolist() if column in self.sets]
+            dearer = [self._in_order(column, below - result.cost) for column in chosen]
+            if not any(dearer) and not self._hang_together(chosen, result.values, below - result.cost):
+                return False
+
+    def _in_order(self, column: int, dearer: float) -> bool:
+        """Work out a set's cost with hours in order, as far as it is not so much dearer; whether it is more than was known."""
+        if column in self._ordered:
+            return False
+        self._count(_IN_ORDER)
+        day, mask = self.sets[column]
+        before = self.program.costs[column]
+        limit = before + dearer + TINY
+        found = day.strict(mask, limit)
+        if found < limit - TINY:
+            self._ordered.add(column)
+        self.program.costs[column] = max(before, found)
+        return found > before + TINY
+
+    def _hang_together(self, chosen: Sequence[int], values: Floats, dearer: float) -> bool:
+        """Charge chosen sets that cost more together, since hours tie their days; whether there are any.
+
+        What is charged already for some of them counts. So no plan is charged more than it costs: the charges that it takes,
+        the last first, are no more than those of parts that share no set, and such parts cost that much each.
+        """
+        found = False
+        for part in components([self.sets[column] for column in chosen]):
+            columns = frozenset(chosen[i] for i in part)
+            self._count(_IN_ORDER)
+            sets, costs = [self.sets[chosen[i]] for i in part], [self.program.costs[chosen[i]] for i in part]
+            others = [late for late, some in self._late.items() if some & columns]
+            paid = sum(float(values[late]) for late in others)
+            more = joint(sets, costs, sum(costs) + paid + dearer + TINY) - sum(costs)
+            if more > paid + TINY:
+                late = self._charge(columns)
+                entries = {**dict.fromkeys(others, -1.0), late: -1.0, **dict.fromkeys(columns, more)}
+                self.program.row(-inf, more * (len(columns) - 1), entries)
+                found = True
+        return found
+
+    def _charge(self, columns: frozenset[int]) -> int:
+        """A column for what some sets cost more together."""
+        late = self.program.column(1.0, 0.0, inf, whole=False)
+        self._late[late] = columns
+        self._settled = np.append(self._settled, True)
+        self._moved = np.append(self._moved, 0)
+        return late

@@ -12,6 +12,7 @@ from math import ceil, inf
 import numpy as np
 
 from scheduling.kernel.search.exact.days import TooMany
+from scheduling.kernel.search.exact.hours import Day, least
 from scheduling.kernel.search.exact.program import Floats, Ints
 from scheduling.kernel.search.exact.session import Session
 from scheduling.kernel.search.exact.touring import HALF_HOUR, Morning, Touring, halves, subsets
@@ -56,6 +57,8 @@ class Ways:
         self.driven: dict[int, float] = {}
         self.time: dict[int, float] = {}
         self.whole: set[int] = set()
+        # Half hours of a way (places in order) past a set, as `hours` found them.
+        self.alone: dict[tuple[int, tuple[int, ...]], float] = {}
         self._frontiers: dict[tuple[int, int], Frontier] = {}
         self._grow(0, 0, frozenset(), 0, 0.0)
 
@@ -173,6 +176,7 @@ class Daily:
         self.heads = _summed([float(item.head) for item in sessions])
         self.treated = _summed([0.0 if item.ai else item.minutes(1.0) for item in sessions])
         self.mine, self.theirs = _Table(self.one), _Table(self.other)
+        self._known: dict[tuple[int, int], tuple[float, float]] = {}
         self._lowest()
 
     def of(self, mask: int) -> list[Session]:
@@ -221,6 +225,47 @@ class Daily:
             least = min(least, self._paid(mine, theirs))
         self.costs[mask] = min(least, max(below, self.costs[mask]))
         return least < below
+
+    def strict(self, mask: int, below: float) -> float:
+        """What a set of sessions costs at least with hours in order, as far as that is below a cost; else `below`."""
+        found = below
+        for base, mine, theirs in sorted(self._pairs(mask, below)):
+            if base >= found - _TINY:
+                break
+            paid = self._paid(mine, theirs)
+            if paid < found - _TINY:
+                found = min(found, max(paid, self._in_order(mine, theirs, found)))
+        return found
+
+    def shared_out(self, mask: int, below: float) -> list[tuple[float, int, int]]:
+        """Who can touch what of a set for less than so much, and what that costs at least by itself, the cheapest first."""
+        found = []
+        for base, mine, theirs in self._pairs(mask, below):
+            known, upto = self._known.get((mine, theirs), (base, base))
+            cost = max(base, self._paid(mine, theirs), min(known, upto))
+            if cost < below:
+                found.append((cost, mine, theirs))
+        return sorted(found)
+
+    def by_person(self, mine: int, theirs: int) -> list[Day]:
+        """The days of the technicians who touch something."""
+        both = mine & theirs
+        return [day for day in (Day(self.one, mine, both), Day(self.other, theirs, both)) if day.mask]
+
+    def _in_order(self, mine: int, theirs: int, below: float) -> float:
+        key = mine, theirs
+        known = self._known.get(key)
+        if known is not None and (known[0] < known[1] - _TINY or known[1] >= below):
+            return min(below, known[0])
+        days = self.by_person(mine, theirs)
+        if mine & theirs:
+            cost = least(days, below)
+        else:
+            cost = 0.0
+            for day in days:
+                cost += least([day], below - cost)
+        self._known[key] = cost, below
+        return cost
 
     def _pairs(self, mask: int, below: float) -> Iterator[tuple[float, int, int]]:
         """Who touches what for less than a cost, and what that costs at least."""

@@ -1,7 +1,7 @@
 """Every technician-day: which stops can share it, in which orders, at which hours."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise, product
 from math import inf
@@ -79,10 +79,17 @@ class Day:
         self.day_cost, self.per_km, self.per_half = routes.day_cost[person], routes.per_km, routes.per_half
 
     # -- sets -----------------------------------------------------------------------------------------------------
-    def works(self, stops: Sequence[Stop], most: int, near: Sequence[frozenset[Key]] | None = None) -> list[Work]:
-        """Every set of the stops that makes a day, with its cheapest order; raises `TooMany` past so many.
+    def works(
+        self,
+        stops: Sequence[Stop],
+        most: int,
+        near: Sequence[frozenset[Key]] | None = None,
+        left: Callable[[], float] = lambda: inf,
+    ) -> list[Work]:
+        """Every set of the stops that makes a day, with its cheapest order.
 
-        With `near`, only those with no other works than one of these sets.
+        With `near`, only those with no other works than one of these sets. Raises `TooMany` past so many, or with no seconds
+        left.
         """
         alike: dict[tuple[object, ...], list[Stop]] = defaultdict(list)
         for stop in stops:
@@ -90,18 +97,20 @@ class Day:
         kinds = list(alike.values())
         found: list[Work] = []
         inside = None if near is None else _Inside([rows[0].key for rows in kinds], near)
-        for mask, cost in self._sets(kinds, most, inside).items():
+        for mask, cost in self._sets(kinds, most, inside, left).items():
             chosen = (rows for i, rows in enumerate(kinds) if mask >> i & 1)
             found.extend(
                 Work(self, frozenset(row), cost)
                 for row in product(*chosen)
                 if all(_agrees(stop, row[:i]) for i, stop in enumerate(row))
             )
-            if len(found) > most:
+            if len(found) > most or left() <= 0:
                 raise TooMany
         return found
 
-    def _sets(self, kinds: Sequence[Sequence[Stop]], most: int, inside: "_Inside | None") -> dict[int, float]:
+    def _sets(
+        self, kinds: Sequence[Sequence[Stop]], most: int, inside: "_Inside | None", left: Callable[[], float]
+    ) -> dict[int, float]:
         """The least cost of every set of kinds of stops (as bits) that can be driven."""
         stops = [rows[0] for rows in kinds]
         never = [_never(i, kinds) | 1 << i for i in range(len(kinds))]
@@ -119,7 +128,7 @@ class Day:
         count = 0
         while labels:
             count += sum(map(len, labels.values()))
-            if count > most:
+            if count > most or left() <= 0:
                 raise TooMany
             after: _Labels = {}
             for (mask, last), rows in labels.items():
@@ -227,7 +236,7 @@ def _never(number: int, kinds: Sequence[Sequence[Stop]]) -> int:
     return sum(
         1 << i
         for i, rows in enumerate(kinds)
-        if rows[0].option.need is mine[0].option.need
+        if rows[0].option.need.index == mine[0].option.need.index
         and not any(_agrees(one, (other,)) for one in mine for other in rows)
     )
 
@@ -235,6 +244,7 @@ def _never(number: int, kinds: Sequence[Sequence[Stop]]) -> int:
 def _agrees(stop: Stop, row: Sequence[Stop]) -> bool:
     """A group has one option, and each of its works once."""
     return all(
-        other.option.need is not stop.option.need or (other.option is stop.option and other.number != stop.number)
+        other.option.need.index != stop.option.need.index
+        or (other.option is stop.option and other.number != stop.number)
         for other in row
     )

@@ -32,8 +32,20 @@ class Nearness:
                 self.bound.left = left
             except TooMany:
                 self.bound = None
+        self._possible = self._near_keys()
+
+    def _near_keys(self) -> set[Key]:
         every = [sets for left in self._sets.values() for sets in left.days.values()]
-        self._possible = {key for sets in every for some in sets for key in some}
+        return {key for sets in every for some in sets for key in some}
+
+    def again(self, cost: float) -> bool:
+        """Look once more what is near a cost, with all that was learnt since; whether there is a bound."""
+        if self.bound is not None:
+            with suppress(TooMany):  # what there was holds, too
+                for worst in range(self.bound.farthest + 1):
+                    self._sets[worst] = _left_by(self.bound, worst, cost)
+            self._possible = self._near_keys()
+        return self.bound is not None
 
     def possible(self, key: Key) -> bool:
         """Whether a cheaper plan can have that work."""

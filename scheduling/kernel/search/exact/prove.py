@@ -23,6 +23,8 @@ from scheduling.kernel.search.state import State
 
 MOST_GROUPS = 15
 _MOST_ROWS = 400_000
+# So many for groups cut finer.
+_MOST_FINER = 150_000
 _NODES = 20_000
 _CUTS = 400
 _MOST_CHOICES = 10_000
@@ -60,20 +62,43 @@ class Proof:
             works = list(self._works(options))
         except (NotCovered, TooMany):
             return None
-        self.search.restore(self.search.best)
-        self.master = Master(self.search.model, options, works)
-        shown = self._prove({option.moved for option in options}) and not self.timing.unsure
-        if (shown and (self.best <= TINY or (not options and self._nobody_can()))) or self.near.nothing_below(
-            self.best
-        ):
+        shown = self._shown(options, works)
+        if shown and (self.best <= TINY or (not options and self._nobody_can())):
+            return "proven"
+        if self.near.nothing_below(self.best) or (shown and self._finer()):
             return "proven"
         return "routes considered" if shown else None
+
+    def _shown(self, options: Sequence[Option], works: Sequence[Work]) -> bool:
+        """Whether the best plan is the cheapest of all that these make, after making it so."""
+        self.search.restore(self.search.best)
+        self.master = Master(self.search.model, options, works)
+        return self._prove({option.moved for option in options}) and not self.timing.unsure
+
+    def _finer(self) -> bool:
+        """Try groups in more lots than they must be cut into, as far as the bound leaves room; whether nothing is cheaper then.
+
+        What is cheaper becomes the best plan even where the proof comes to no end.
+        """
+        if self.left() <= 0 or not self.near.again(self.best):
+            return False
+        needs = [finer for need in self.search.model.needs for finer in (need, *need.finer)]
+        options = [option for need in needs for option in options_of(self.state.visits, need)]
+        before = self.best
+        try:
+            works = list(self._works(options, finer=True))
+        except (NotCovered, TooMany):
+            return False
+        self._known.clear()
+        self._kept.clear()
+        self._shown(options, works)
+        return self.best < before - TINY and self.near.nothing_below(self.best)
 
     def _nobody_can(self) -> bool:
         """Whether every group has no day, or too few technicians for other crews and lots to help."""
         return all(not need.days or (need.works and len(need.able) < 2) for need in self.search.model.needs)
 
-    def _works(self, options: Iterable[Option]) -> Iterator[Work]:
+    def _works(self, options: Iterable[Option], *, finer: bool = False) -> Iterator[Work]:
         stops: dict[tuple[int, int], list[Stop]] = defaultdict(list)
         for option in options:
             for crews in option.works:
@@ -81,11 +106,11 @@ class Proof:
                     for stop in crew.stops:
                         if self.near.possible(stop.key):
                             stops[stop.person, stop.day].append(stop)
-        most = self.most
+        most = self.most if not finer else min(self.most, _MOST_FINER)
         for (person, day), row in sorted(stops.items()):
             if self.left() <= 0:
                 raise TooMany
-            for work in Day(self.state.routes, person, day).works(row, most, self.near.on(day)):
+            for work in Day(self.state.routes, person, day).works(row, most, self.near.on(day), self.left):
                 most -= 1
                 yield work
 

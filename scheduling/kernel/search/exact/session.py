@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 
-from scheduling.kernel.search.model import Need, Part, Trip, Work, minute_of
+from scheduling.kernel.search.model import Need, Part, Trip, Work, hour_anchor, minute_of
+from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
 
 _NOON = time(12)
@@ -15,7 +16,10 @@ Key = tuple[int, int, int]
 
 @dataclass(frozen=True, eq=False)
 class Session:
-    """What technicians come for: head in all (0: a treatment), first and last minute of any of it, noon at the ranch."""
+    """What technicians come for: head in all (0: a treatment), first and last minute of any of it, noon at the ranch.
+
+    `turns` are the least and most minutes that an animal takes, whoever is at work.
+    """
 
     need: Need
     ai_day: int
@@ -24,6 +28,7 @@ class Session:
     low: float
     high: float
     noon: int
+    turns: tuple[float, float]
 
     @property
     def key(self) -> Key:
@@ -55,6 +60,11 @@ class Session:
         """Whether it counts towards head and half hours."""
         return self.work.part is Part.AI
 
+    @property
+    def everybody(self) -> bool:
+        """Whether every animal of the group comes to it."""
+        return not self.ai or self.head == self.need.group.head
+
     def minutes(self, rate: float) -> float:
         """How long one technician of that pace takes for all of it."""
         return 60.0 * (self.head / rate if self.ai else self.need.group.head / self.need.ranch.treat_rate)
@@ -67,19 +77,62 @@ class Session:
         )
 
 
-def sessions_of(need: Need, slowest: float) -> Iterator[Session]:
-    """All of a group's; AI after seen heat is not among them. `slowest` is the least AI rate of any technician."""
-    for ai_day in need.days:
+def sessions_of(need: Need, rates: Sequence[float]) -> Iterator[Session]:
+    """All of a group's; AI after seen heat is not among them. `rates` are the AI rates of all technicians."""
+    trips = [work.trip for work in need.works if work.trip is not None]
+    for ai_day in need.days if trips else ():
+        hours = _turns(need, ai_day)
         for number, work in enumerate(need.works):
             if work.trip is None:
                 continue
             ai = work.trip.ai
             head = session_head(need.protocol, ai, need.group.head) if ai is not None else 0
-            # The rule is about an animal's turn; its handling ends one turn later.
-            turn = 60 / (slowest if ai is not None else need.ranch.treat_rate)
-            low, high = _window(need, work.trip, ai_day, turn)
+            treated = 60 / need.ranch.treat_rate
+            turns = (60 / sum(rates), 60 / min(rates)) if ai is not None and rates else (treated, treated)
+            low, high = hours[work.trip.key]
+            _, closes = _hours(need, work.trip, ai_day)
             noon = minute_of(date.fromordinal(ai_day + work.day), _NOON, need.ranch.zone)
-            yield Session(need, ai_day, number, head, low, high, noon)
+            yield Session(need, ai_day, number, head, low, min(closes, high + turns[1]), noon, turns)
+
+
+def linked(one: Session, other: Session) -> tuple[float, float] | None:
+    """Least and most minutes from an animal's turn at one session to its turn at another, where a rule says so."""
+    if one.need is not other.need or one.ai_day != other.ai_day or one.work.trip is None or other.work.trip is None:
+        return None
+    return _apart(one.work.trip, other.work.trip)
+
+
+def tied(one: Session, other: Session) -> bool:
+    """Whether hours tie sessions on two days to each other: by a rule, or both to one treatment."""
+    same = one.need is other.need and one.ai_day == other.ai_day and one is not other
+    return same and ((one.ai and other.ai) or linked(one, other) is not None or linked(other, one) is not None)
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """Treatment by the ranch itself: first minute and last, how long it takes, an animal's turn; hours to AI sessions."""
+
+    low: float
+    high: float
+    minutes: float
+    turn: float
+    rules: tuple[tuple[Session, tuple[float, float]], ...]
+
+
+def anchor_of(items: Sequence[Session]) -> Anchor | None:
+    """The ranch's treatment that several AI sessions of one group on one AI day are tied to, if it is the ranch's."""
+    need, ai_day = items[0].need, items[0].ai_day
+    trip = need.anchor
+    if trip is None or any(work.trip is trip for work in need.works):
+        return None
+    rules = []
+    for item in items:
+        rule = _apart(trip, item.work.trip) if item.work.trip is not None else None
+        if rule is not None:
+            rules.append((item, rule))
+    turn = 60 / need.ranch.treat_rate
+    low, high = _turns(need, ai_day)[trip.key]
+    return Anchor(low, high + turn, turn * need.group.head, turn, tuple(rules)) if len(rules) > 1 else None
 
 
 def _hours(need: Need, trip: Trip, ai_day: int) -> tuple[int, int]:
@@ -88,20 +141,43 @@ def _hours(need: Need, trip: Trip, ai_day: int) -> tuple[int, int]:
     return minute_of(day, ranch.opens, ranch.zone), minute_of(day, ranch.closes, ranch.zone)
 
 
-def _window(need: Need, trip: Trip, ai_day: int, turn: float) -> tuple[float, float]:
-    """Hours in which an animal can be handled so that its own other handling falls into the ranch's hours."""
-    low, high = map(float, _hours(need, trip, ai_day))
-    for other in need.trips:
-        opens, closes = _hours(need, other, ai_day)
-        for least, most in _apart(trip, other):
-            low, high = max(low, opens + least), min(high, closes + most + turn)
-        for least, most in _apart(other, trip):
-            low, high = max(low, opens - most), min(high, closes - least + turn)
-    return low, high
+def _turns(need: Need, ai_day: int) -> dict[str, tuple[float, float]]:
+    """First and last minute at which an animal's turn can begin at each trip, so that all its other turns can be in time.
+
+    A treatment is over one turn after it began; what AI takes depends on who is there and is left away. Every rule narrows
+    both of its trips, over and over until nothing changes (rules make no rounds, so that is at most once for each trip).
+    Where AI is split over two sessions, the last treated of a lot need not come to both; the first treated comes to both.
+    """
+    found = {}
+    for trip in need.trips:
+        opens, closes = _hours(need, trip, ai_day)
+        found[trip.key] = float(opens), closes - (60 / need.ranch.treat_rate if trip.ai is None else 0.0)
+    for _ in need.trips:
+        for one in need.trips:
+            for other in need.trips:
+                rule = _apart(one, other)
+                if rule is not None:
+                    (low, high), (first, last) = found[one.key], found[other.key]
+                    latest = last - rule[0] if _comes_whole(need, other) else high
+                    found[one.key] = max(low, first - rule[1]), min(high, latest)
+                    found[other.key] = max(first, low + rule[0]), min(last, high + rule[1])
+    return found
 
 
-def _apart(trip: Trip, anchor: Trip) -> Iterator[tuple[float, float]]:
-    """Least and most minutes of timed AI at a trip after treatment at another, where a rule says so."""
-    rule = trip.ai.after if trip.ai is not None else None
-    if rule is not None and rule.step in anchor.keys:
-        yield 60 * rule.window[0], 60 * rule.window[1]
+def _comes_whole(need: Need, trip: Trip) -> bool:
+    """Whether every animal comes to a trip."""
+    if trip.ai is None or need.group.ai_by is Hands.RANCH:
+        return True
+    return session_head(need.protocol, trip.ai, need.group.head) == need.group.head
+
+
+def _apart(one: Trip, other: Trip) -> tuple[float, float] | None:
+    """Least and most minutes from an animal's turn at one trip to its turn at another, where a rule says so.
+
+    Such rules are timed AI after treatment, and a treatment that must follow another within hours (a second PG).
+    """
+    step = other.ai if other.ai is not None else hour_anchor(other)
+    rule = step.after if step is not None else None
+    if rule is None or one is other or rule.step not in one.keys:
+        return None
+    return 60 * rule.window[0], 60 * rule.window[1]

@@ -27,9 +27,13 @@ class Touring:
         self._tours: dict[tuple[Places, Places], float] = {}
         self._homes: dict[tuple[int, Places], float] = {}
 
+    def km(self, one: int, other: int) -> float:
+        """Road km between two places."""
+        return self.model.road(one)[other][0] if one != other else 0.0
+
     def minutes(self, one: int, other: int) -> float:
         """Driving time between two places."""
-        return self.model.road(one)[other][0] * self.per_km if one != other else 0.0
+        return self.km(one, other) * self.per_km
 
     def path(self, places: Places) -> Mapping[int, float]:
         """Km of the shortest path past all the places, by the place where it ends."""
@@ -47,14 +51,15 @@ class Touring:
         key = first, rest
         found = self._tours.get(key)
         if found is None:
-            found = self._tours[key] = min(km + self._home(last, rest) for last, km in self.path(first).items())
+            found = self._tours[key] = min(km + self.home(last, rest) for last, km in self.path(first).items())
         return found
 
-    def _home(self, here: int, rest: Places) -> float:
+    def home(self, here: int, rest: Places) -> float:
+        """Km of the shortest way from a place past the rest and home."""
         key = here, rest
         if key not in self._homes:
             road = self.model.road(here)
-            ways = (road[place][0] + self._home(place, rest - {place}) for place in rest)
+            ways = (road[place][0] + self.home(place, rest - {place}) for place in rest)
             self._homes[key] = min(ways) if rest else road[self.base][0]
         return self._homes[key]
 

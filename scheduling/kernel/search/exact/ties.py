@@ -1,0 +1,75 @@
+"""Days that hang together: treatment by a technician on one, AI on another; or both sessions of split-time AI."""
+
+from collections.abc import Iterator, Sequence
+from heapq import heappop, heappush
+
+from scheduling.kernel.search.exact.daily import Daily
+from scheduling.kernel.search.exact.hours import least
+from scheduling.kernel.search.exact.session import tied
+
+# So many ways to share the days' work out are tried; what the next would cost at least is the bound then.
+_MOST_SHARED_OUT = 60
+_TINY = 1e-6
+
+# A day and the set of sessions (bits) that technicians come for.
+Set = tuple[Daily, int]
+
+
+def components(chosen: Sequence[Set]) -> list[list[int]]:
+    """Numbers of the sets that hang together, where there is more than one."""
+    mine = [day.of(mask) for day, mask in chosen]
+    root = list(range(len(chosen)))
+
+    def find(i: int) -> int:
+        while root[i] != i:
+            i = root[i]
+        return i
+
+    for i, items in enumerate(mine):
+        for j in range(i):
+            if any(tied(one, other) for one in items for other in mine[j]):
+                root[find(i)] = find(j)
+    found: dict[int, list[int]] = {}
+    for i in range(len(chosen)):
+        found.setdefault(find(i), []).append(i)
+    return [row for row in found.values() if len(row) > 1]
+
+
+def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
+    """What days that hang together cost at least in all, as far as that is below so much; else `below`.
+
+    `costs` are what each costs at least by itself.
+    """
+    room = below - sum(costs)
+    rows = []
+    for (day, mask), cost in zip(sets, costs, strict=True):
+        rows.append(day.shared_out(mask, cost + room))
+    found = below
+    for count, (base, chosen) in enumerate(_together(rows)):
+        if base >= found - _TINY:
+            break
+        if count >= _MOST_SHARED_OUT:
+            return min(found, base)
+        days = [day for (on, _), (mine, theirs) in zip(sets, chosen, strict=True) for day in on.by_person(mine, theirs)]
+        found = min(found, least(days, found))
+    return found
+
+
+def _together(
+    rows: Sequence[Sequence[tuple[float, int, int]]],
+) -> Iterator[tuple[float, tuple[tuple[int, int], ...]]]:
+    """One way of sharing out for each day, in all combinations, the cheapest in all first. Rows are in order of cost."""
+    if not all(rows):
+        return
+    first = (0,) * len(rows)
+    heap = [(sum(row[0][0] for row in rows), first)]
+    seen = {first}
+    while heap:
+        cost, chosen = heappop(heap)
+        yield cost, tuple((row[i][1], row[i][2]) for row, i in zip(rows, chosen, strict=True))
+        for n, row in enumerate(rows):
+            i = chosen[n] + 1
+            other = (*chosen[:n], i, *chosen[n + 1 :])
+            if i < len(row) and other not in seen:
+                seen.add(other)
+                heappush(heap, (cost - row[i - 1][0] + row[i][0], other))
