@@ -14,9 +14,10 @@ from typing import Protocol as Shape
 
 from scheduling.kernel.search.budget import Budget
 from scheduling.kernel.search.chute import Span, handled
+from scheduling.kernel.search.collector import no_collector
 from scheduling.kernel.search.cooling import Cooling
 from scheduling.kernel.search.model import Model
-from scheduling.kernel.search.packing import Packed, PackedDay, learn, pack, pack_day, unpack, unpack_into
+from scheduling.kernel.search.packing import Packed, PackedDay, key_of, learn, pack, pack_day, unpack, unpack_into
 from scheduling.kernel.search.polish import untangle
 from scheduling.kernel.search.rounds import Search, Snapshot
 from scheduling.kernel.search.state import State, barn_days
@@ -79,6 +80,7 @@ class Helpers(Shape):
         ...
 
 
+@no_collector()
 def solve_part(part: Part, clock: Callable[[], float] | None) -> PartResult:
     """Work on a part until its budget is spent."""
     search = Search(Model(part.season), part.seed, {})
@@ -100,6 +102,8 @@ def solve_part(part: Part, clock: Callable[[], float] | None) -> PartResult:
     more: dict[PackedDay, None] = {}
     for snapshot in search.bests:
         more.update(dict.fromkeys(pack_day(state, key, route) for key, route in snapshot.days.items()))
+    if part.days is None:  # the whole season: what was chosen among is worth knowing, too
+        more.update(dict.fromkeys(pack_day(state, key_of(state, route), route) for route in cooling.polish.picked))
     return PartResult(replace(pack(state), more=tuple(more)), cooling.done)
 
 
