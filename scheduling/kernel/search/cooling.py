@@ -36,7 +36,7 @@ class Cooling:
         self.search, self.budget, self.clock = search, budget, clock
         self.progress, self.should_stop = progress, should_stop
         self.begun = clock() if clock else 0.0
-        self.done = 0
+        self.done, self.helped = 0, 0  # rounds, and how many of them others made
         self.upto, self.hottest = 1.0, inf
         self.polish = Polish(search)
         self._searched, self._routed, self._one_day = _SEARCHED, _ROUTED, False
@@ -91,7 +91,7 @@ class Cooling:
             self.tell()
         search.restore(search.best)
 
-    def polish_all(self, end: float, columns: int = COLUMNS) -> bool:
+    def polish_all(self, end: float, columns: int = COLUMNS, *, across: bool = False) -> bool:
         """Set partitioning over the whole season, up to this share of the budget; one stretch may take a part of it only."""
 
         def seconds() -> float:
@@ -99,7 +99,7 @@ class Cooling:
                 return inf
             return max(0.0, _POLISH * (end - self.used()) * self.budget.seconds)
 
-        return self.polish.all(self._before(end), seconds=seconds, columns=columns)
+        return self.polish.all(self._before(end), seconds=seconds, columns=columns, across=across)
 
     def warm_up(self, rounds: int) -> None:
         """A short cooling, at most a tenth of the budget."""
@@ -123,10 +123,10 @@ class Cooling:
 
     def _guess(self) -> float:
         """Rounds that the rest of the budget is good for, from a few to begin with."""
-        if not self.done:
+        if self.done == self.helped:
             self._rounds(_CHUNK, 1.0)
         used = self.used()
-        return self.done / max(used, 1e-9) * (self.upto - used)
+        return (self.done - self.helped) / max(used, 1e-9) * (self.upto - used)
 
     def _cool(self, rounds: int, until: float) -> None:
         first, begun = self.done, self.used()

@@ -62,11 +62,6 @@ def _group(state: State, item: Assignment) -> PackedGroup:
     )
 
 
-def key_of(state: State, route: Route) -> int:
-    """The key of a route's technician-day."""
-    return route.visits[0].day * state.width + route.person
-
-
 def pack_day(state: State, key: int, route: Route) -> PackedDay:
     """A technician-day as plain values."""
     visits = tuple((visit.need.group.id, visit.origin) for visit in route.visits)

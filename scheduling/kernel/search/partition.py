@@ -66,7 +66,6 @@ class Partition:
         self._out: dict[int, int] = {}
         self._days: dict[int, int] = {}
         self._entries: dict[Visit, tuple[float, Entries]] = {}
-        self.picked: list[Route] = []  # those that were chosen among
         self._build()
 
     # -- building -------------------------------------------------------------------------------------------------
@@ -220,7 +219,6 @@ class Partition:
         return found
 
     def _choose(self, picked: Sequence[int], nodes: int, seconds: float) -> Answer | None:
-        self.picked = [self.routes[i][1] for i in picked]
         solver = self._solver(seconds)
         solver.setOptionValue("mip_max_nodes", nodes)
         solver.passModel(self._model(picked, whole=True))

@@ -28,7 +28,6 @@ class Polish:
 
     def __init__(self, search: Search) -> None:
         self.search = search
-        self.picked: dict[Route, None] = {}  # technician-days that were chosen among
 
     def all(
         self,
@@ -36,13 +35,16 @@ class Polish:
         most: int = PART,
         seconds: Callable[[], float] = lambda: inf,
         columns: int = COLUMNS,
+        *,
+        across: bool = False,
     ) -> bool:
         """One pass over the season in overlapping stretches, while `going()`; whether the plan became cheaper.
 
-        `seconds()` is what the next stretch may take at most, `columns` how many routes for each group may be chosen.
+        `seconds()` is what the next stretch may take at most, `columns` how many routes for each group may be chosen,
+        `across` cuts stretches of country instead of days.
         """
         seen, cheaper = self.search.state.routes.seen(), False
-        for groups in self.stretches(min(most, max(_FEWEST, _ROUTES // columns))):
+        for groups in self.stretches(min(most, max(_FEWEST, _ROUTES // columns)), across=across):
             if not going():
                 break
             chosen = in_play(self.search.state, groups, self.search.free_set)
@@ -60,22 +62,23 @@ class Polish:
         )
         partition = Partition(state, groups, routes_in_play(state, groups, seen), max(floor, state.floor))
         answer = partition.solve(seconds=seconds, columns=columns)
-        self.picked.update(dict.fromkeys(partition.picked))
         if answer is None or answer.cost > partition.cost_now() - _LEAST_GAIN:
             return False
         snapshot = Snapshot(state)
         _apply(search, groups, answer.days, answer.stops)
         return search.keep_if_cheaper(snapshot) or _piecewise(search, groups, answer)
 
-    def stretches(self, most: int) -> list[list[int]]:
-        """The groups in order of AI day, cut into stretches that overlap by half."""
+    def stretches(self, most: int, *, across: bool = False) -> list[list[int]]:
+        """The groups in order of AI day (or across the country), cut into stretches that overlap by half."""
         state, needs = self.search.state, self.search.model.needs
 
-        def day(index: int) -> int:
-            item = state.placed[index]
+        def place(index: int) -> float:
+            item, ranch = state.placed[index], needs[index].ranch
+            if across:
+                return ranch.lat + ranch.lon
             return item.ai_day if item is not None else needs[index].wanted
 
-        ordered = sorted(self.search.free, key=lambda index: (day(index), index))
+        ordered = sorted(self.search.free, key=lambda index: (place(index), index))
         if len(ordered) <= most:
             return [ordered]
         return [ordered[i : i + most] for i in range(0, len(ordered) - most // 2, most // 2)]

@@ -170,7 +170,7 @@ class Search:
         elif kind < 0.85:
             names = self._technician_days()
         else:
-            names = self.rng.sample(self.free, min(1 + size // 3, len(self.free)))
+            names = self.rng.sample(self.free, min(size, len(self.free)))
         return [*self.rng.sample(out, min(3, len(out))), *names]
 
     def _neighbours(self, size: int) -> list[int]:
@@ -202,8 +202,7 @@ class Search:
     def _technician_days(self) -> list[int]:
         """The groups of one to three technician-days that are near each other in place and time."""
         state, width = self.state, self.state.width
-        first = self.rng.choice(list(state.days))
-        seed, most = self.rng.choice(state.days[first].visits).need.index, self.rng.randint(1, 2)
+        seed, most = self.rng.choice(self.free), self.rng.randint(1, 3)
         near = self._near_of(seed)[:_ROUND_ABOUT]
         names: dict[int, None] = {}
         keys: set[int] = set()

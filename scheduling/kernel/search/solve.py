@@ -25,14 +25,13 @@ _EXPLAINED = 40
 _CUT_ABOVE = 200
 # Where the cuts lie (share of a stretch), up to which share of the budget, how hot: a whole cooling, then cooler ones across
 # the cuts. What is left is for the whole season, warm at most, by one process: so it is little.
-_TURNS = ((0.0, 0.45, inf), (0.5, 0.72, 25.0), (0.25, 0.92, 12.0))
+_TURNS = ((0.0, 0.45, inf), (0.5, 0.72, 25.0), (0.25, 0.96, 12.0))
 _WARM = 15.0
 # Seasons given whole: so many turns at most, of so many seconds at least, up to so much of the budget; what choosing among the
 # technician-days of all may take of it each time.
 _MOST_TURNS, _TURN_S = 6, 10.0
 _TOGETHER = 0.9
 _JOINED = 0.08
-_REHEATED = 50.0
 _POLL_S = 0.05
 # A proof begins from a plan that so many rounds have made. With rounds alone it may look at so many orders of stops for each of
 # them and choose once for so many: about as much work as the rounds were.
@@ -130,7 +129,7 @@ def _islands(search: Search, cooling: Cooling, helpers: Helpers, seed: int, turn
     until = _TOGETHER * turn
     seconds = (until - cooling.used()) * (cooling.budget.seconds or 0.0)
     start, hottest = (pack(search.state), _WARM) if warm else (Packed((), ()), inf)
-    cooling.hottest = hottest if turn < 0.01 + 1 / _MOST_TURNS else min(hottest, _REHEATED)
+    cooling.hottest = hottest
     parts = [
         Part(search.model.season, None, {}, (), 0, start, seed + i, Budget(seconds=seconds), hottest)
         for i in range(1, helpers.count)
@@ -142,9 +141,15 @@ def _islands(search: Search, cooling: Cooling, helpers: Helpers, seed: int, turn
     whole = Stretch(WHOLE, tuple(range(len(search.model.needs))), ())
     _collect(search, cooling, [whole] * len(parts), _waited(cooling, helpers, waiting))
     search.restore(search.best)
-    end = min(1.0, until + _JOINED)
-    while cooling.polish_all(end, WIDE) and cooling.used() < end:
-        pass
+    _choose(cooling, min(1.0, until + _JOINED))
+
+
+def _choose(cooling: Cooling, end: float) -> None:
+    """Set partitioning over all that was seen, by days and across the country in turn, until neither finds anything."""
+    idle, across = 0, False
+    while idle < 2 and cooling.used() < end and cooling.going():
+        idle = 0 if cooling.polish_all(end, WIDE, across=across) else idle + 1
+        across = not across
 
 
 def _waited(cooling: Cooling, helpers: Helpers, waiting: Waiting) -> list[PartResult | None]:
@@ -157,7 +162,8 @@ def _waited(cooling: Cooling, helpers: Helpers, waiting: Waiting) -> list[PartRe
 def _collect(search: Search, cooling: Cooling, given: Sequence[Stretch], results: Sequence[PartResult | None]) -> None:
     """Join the parts that came back: stretches all at once, whole seasons one by one."""
     found = [(stretch, result) for stretch, result in zip(given, results, strict=True) if result is not None]
-    cooling.done += sum(result.rounds for _, result in found)
+    rounds = sum(result.rounds for _, result in found)
+    cooling.done, cooling.helped = cooling.done + rounds, cooling.helped + rounds
     if found and found[0][0].spans == WHOLE:
         for item in found:
             join(search, [item])
