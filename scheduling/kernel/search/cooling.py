@@ -5,12 +5,13 @@ from math import inf
 
 from scheduling.kernel.search.budget import Budget, Progress
 from scheduling.kernel.search.day_routes import DayRoutes
+from scheduling.kernel.search.partition import COLUMNS
 from scheduling.kernel.search.polish import Polish
 from scheduling.kernel.search.rounds import COLD, Search, hot_for
 
 _CHUNK = 50
 # Rounds for each group in one cooling: as many as pay before set partitioning gains more (measured on our own seasons).
-_PER_GROUP = 35
+_PER_GROUP = 100
 # Share of a cooling's seconds for rounds; what is left is for set partitioning, this share of it at most for a stretch of days.
 _SEARCHED = 0.8
 _POLISH = 0.8
@@ -35,8 +36,9 @@ class Cooling:
         self.search, self.budget, self.clock = search, budget, clock
         self.progress, self.should_stop = progress, should_stop
         self.begun = clock() if clock else 0.0
-        self.done = 0
+        self.done, self.helped = 0, 0  # rounds, and how many of them others made
         self.upto, self.hottest = 1.0, inf
+        self.polish = Polish(search)
         self._searched, self._routed, self._one_day = _SEARCHED, _ROUTED, False
 
     # -- budget ---------------------------------------------------------------------------------------------------
@@ -74,19 +76,30 @@ class Cooling:
         search = self.search
         if not search.free:
             return
-        polish, long_days = Polish(search), DayRoutes(search)
+        long_days = DayRoutes(search)
         if self.budget.rounds is None and long_days.are_all():
             self._searched, self._routed, self._one_day = _SEARCHED_ONE_DAY, _ONE_DAY, True
         whole = _PER_GROUP * len(search.free)
         while self.going():
-            rounds, share = self._cooling(whole)
+            rounds, share, end = self._cooling(whole)
             self._cool(rounds, share)
             search.restore(search.best)
             if not search.insertion.wishes:
-                long_days.all(self._until(self._routed), endless=self._one_day)
-                polish.all(self._may_polish, seconds=self._polish_s)
+                used = self.used()
+                long_days.all(self._before(used + self._routed * max(0.0, end - used)), endless=self._one_day)
+                self.polish_all(end)
             self.tell()
         search.restore(search.best)
+
+    def polish_all(self, end: float, columns: int = COLUMNS, *, across: bool = False) -> bool:
+        """Set partitioning over the whole season, up to this share of the budget; one stretch may take a part of it only."""
+
+        def seconds() -> float:
+            if self.budget.rounds is not None or self.budget.seconds is None:
+                return inf
+            return max(0.0, _POLISH * (end - self.used()) * self.budget.seconds)
+
+        return self.polish.all(self._before(end), seconds=seconds, columns=columns, across=across)
 
     def warm_up(self, rounds: int) -> None:
         """A short cooling, at most a tenth of the budget."""
@@ -97,22 +110,23 @@ class Cooling:
         self.search.restore(self.search.best)
         self.tell()
 
-    def _cooling(self, whole: int) -> tuple[int, float]:
-        """Rounds of the next cooling, and up to which share of the budget it lasts where rounds are not known."""
+    def _cooling(self, whole: int) -> tuple[int, float, float]:
+        """Rounds of the next cooling; where they are not known, up to which share of the budget they last, and all of it."""
         if self.budget.rounds is not None:
             left = self.budget.rounds - self.done
-            return max(1, left // max(1, round(left / whole))), 1.0
+            return max(1, left // max(1, round(left / whole))), 1.0, 1.0
         used = self.used()
         rounds = self._guess()
         coolings = max(1, round(rounds / whole)) if rounds else 1
-        return 10**9, used + (self.upto - used) / coolings * self._searched
+        own = (self.upto - used) / coolings
+        return 10**9, used + own * self._searched, used + own
 
     def _guess(self) -> float:
         """Rounds that the rest of the budget is good for, from a few to begin with."""
-        if not self.done:
+        if self.done == self.helped:
             self._rounds(_CHUNK, 1.0)
         used = self.used()
-        return self.done / max(used, 1e-9) * (self.upto - used)
+        return (self.done - self.helped) / max(used, 1e-9) * (self.upto - used)
 
     def _cool(self, rounds: int, until: float) -> None:
         first, begun = self.done, self.used()
@@ -128,17 +142,6 @@ class Cooling:
     def _rounds(self, most: int, heat: float) -> None:
         self.done += self.search.improve(most, heat)
 
-    def _polish_s(self) -> float:
-        """Seconds that one stretch may be polished for: not more than a share of what is left."""
-        if self.budget.rounds is not None or self.budget.seconds is None:
-            return inf
-        return max(0.0, _POLISH * (self.upto - self.used()) * self.budget.seconds)
-
-    def _until(self, share: float) -> Callable[[], bool]:
-        """While less than this share is used of what is left of the budget now."""
-        used = self.used()
-        until = used + share * max(0.0, self.upto - used)
-        return lambda: self.budget.rounds is not None or (self.going() and self.used() < until)
-
-    def _may_polish(self) -> bool:
-        return self.budget.rounds is not None or self.going()
+    def _before(self, end: float) -> Callable[[], bool]:
+        """While less than this share of the budget is used. With rounds alone there is no limit."""
+        return lambda: self.budget.rounds is not None or (self.going() and self.used() < end)

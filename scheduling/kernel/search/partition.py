@@ -25,8 +25,8 @@ NODES = 200
 _GAP = 1e-4
 # HiGHS' number for its probing, which takes half of the time and leaves a worse answer where nodes run out (measured).
 _PROBING = 32768
-# Routes for each group in play that HiGHS may choose among: with 12 it found half as much, with 24 it took eight times as long.
-_COLUMNS = 18
+# Routes for each group in play that HiGHS may choose among, to begin with: with 12 it found half as much.
+COLUMNS = 18
 _FRESH = 1_500
 _PRICINGS = 12
 _LINKED = 4  # a visit's row names group, work, day and treatment; those of shared sessions name more
@@ -170,15 +170,18 @@ class Partition:
         return routes + own + self.weights.worst_move * worst + self.weights.unplaced * items.count(None)
 
     # -- solving --------------------------------------------------------------------------------------------------
-    def solve(self, *, nodes: int = NODES, seconds: float = inf, all_routes: bool = False) -> Answer | None:
+    def solve(
+        self, *, nodes: int = NODES, seconds: float = inf, all_routes: bool = False, columns: int = COLUMNS
+    ) -> Answer | None:
         """The cheapest choice; None where none was found within the nodes.
 
+        `columns`: routes for each group that may be chosen, the least by reduced cost.
         `all_routes`: no route is left away, so that the bound holds for all plans made of the routes given.
         """
         if not self.routes:
             return None
         own = [i for i, (key, route) in enumerate(self.routes) if self.state.days.get(key) is route]
-        most = _COLUMNS * len(self.groups)
+        most = columns * len(self.groups)
         if all_routes or len(self.routes) <= most:
             return self._choose(range(len(self.routes)), nodes, seconds)
         seconds /= 2  # for the relaxation, and again for the choice

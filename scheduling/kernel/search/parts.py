@@ -14,15 +14,18 @@ from typing import Protocol as Shape
 
 from scheduling.kernel.search.budget import Budget
 from scheduling.kernel.search.chute import Span, handled
+from scheduling.kernel.search.collector import no_collector
 from scheduling.kernel.search.cooling import Cooling
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.packing import Packed, PackedDay, learn, pack, pack_day, unpack, unpack_into
 from scheduling.kernel.search.polish import untangle
 from scheduling.kernel.search.rounds import Search, Snapshot
+from scheduling.kernel.search.routes import Route
 from scheduling.kernel.search.state import State, barn_days
 from scheduling.kernel.season import Season
 
 FAR = 10_000_000  # later than any day
+_MOST_TOLD = 20_000
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,7 @@ class Helpers(Shape):
         ...
 
 
+@no_collector()
 def solve_part(part: Part, clock: Callable[[], float] | None) -> PartResult:
     """Work on a part until its budget is spent."""
     search = Search(Model(part.season), part.seed, {})
@@ -100,7 +104,17 @@ def solve_part(part: Part, clock: Callable[[], float] | None) -> PartResult:
     more: dict[PackedDay, None] = {}
     for snapshot in search.bests:
         more.update(dict.fromkeys(pack_day(state, key, route) for key, route in snapshot.days.items()))
+    if part.days is None:  # a whole season is small, and what another seed has seen is worth knowing
+        more.update(dict.fromkeys(pack_day(state, key, route) for key, route in _seen(state)))
     return PartResult(replace(pack(state), more=tuple(more)), cooling.done)
+
+
+def _seen(state: State) -> list[tuple[int, Route]]:
+    """The technician-days seen with their keys, the cheapest for each visit first, not more than can be handed about."""
+    rows = state.routes.seen().items()
+    found = [(day * state.width + person, route) for (person, day), row in rows for route in row]
+    found.sort(key=lambda item: item[1].cost / len(item[1].visits))
+    return found[:_MOST_TOLD]
 
 
 # -- cutting ------------------------------------------------------------------------------------------------------

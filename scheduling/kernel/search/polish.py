@@ -1,20 +1,26 @@
 """Polishing: part of a season at a time, the best choice among the technician-days seen so far."""
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Iterable
 from math import inf
 
 from scheduling.kernel.search.model import Part
-from scheduling.kernel.search.partition import Partition, assignment_of, is_plain
+from scheduling.kernel.search.partition import COLUMNS, Answer, Partition, assignment_of, is_plain
+from scheduling.kernel.search.pieces import pieces_of
 from scheduling.kernel.search.rounds import Search, Snapshot
 from scheduling.kernel.search.routes import Route
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Visit
 
-# About so many groups are in play at once.
+# About so many groups are in play at once, to begin with.
 PART = 200
-# So often a stretch is tried, each time with the ranches whose chutes spoiled what was found left as they are.
-_TRIES = 3
+# In what many coolings have seen, better plans lie hidden beyond the cheapest by reduced cost: there so many routes for each
+# group may be chosen, of fewer groups at once (measured).
+WIDE = 4 * COLUMNS
+_FEWEST, _ROUTES = 60, 4_800
 _LEAST_GAIN = 1e-3
+
+# Routes by technician and day.
+Seen = dict[tuple[int, int], list[Route]]
 
 
 class Polish:
@@ -23,30 +29,56 @@ class Polish:
     def __init__(self, search: Search) -> None:
         self.search = search
 
-    def all(self, going: Callable[[], bool], most: int = PART, seconds: Callable[[], float] = lambda: inf) -> None:
-        """One pass over the season in overlapping stretches, while `going()`; `seconds()` is what the next may take at most."""
-        seen = self.search.state.routes.seen()
-        for groups in self.stretches(most):
-            if not going():
-                return
-            chosen = in_play(self.search.state, groups, self.search.free_set)
-            needs, still = self.search.model.needs, set[int]()
-            for _ in range(_TRIES):
-                met = improve(self.search, chosen, seen, seconds(), still) if chosen and going() else []
-                if not met:
-                    break
-                still |= {needs[index].place for index in met}
-                chosen = [index for index in chosen if needs[index].place not in still]
+    def all(
+        self,
+        going: Callable[[], bool],
+        most: int = PART,
+        seconds: Callable[[], float] = lambda: inf,
+        columns: int = COLUMNS,
+        *,
+        across: bool = False,
+    ) -> bool:
+        """One pass over the season in overlapping stretches, while `going()`; whether the plan became cheaper.
 
-    def stretches(self, most: int) -> list[list[int]]:
-        """The groups in order of AI day, cut into stretches that overlap by half."""
+        `seconds()` is what the next stretch may take at most, `columns` how many routes for each group may be chosen,
+        `across` cuts stretches of country instead of days.
+        """
+        seen, cheaper = self.search.state.routes.seen(), False
+        for groups in self.stretches(min(most, max(_FEWEST, _ROUTES // columns)), across=across):
+            if not going():
+                break
+            chosen = in_play(self.search.state, groups, self.search.free_set)
+            cheaper |= bool(chosen) and self.improve(chosen, seen, seconds(), columns)
+        return cheaper
+
+    def improve(self, groups: list[int], seen: Seen, seconds: float, columns: int) -> bool:
+        """Give the groups' technician-days anew; the state stays as it was unless the plan became cheaper. Whether it did.
+
+        Where the chute spoils the answer as a whole, those of its pieces are kept that pay by themselves.
+        """
+        search, state, chosen = self.search, self.search.state, set(groups)
+        floor = max(
+            (item.moved for item in state.placed if item is not None and item.need.index not in chosen), default=0
+        )
+        partition = Partition(state, groups, routes_in_play(state, groups, seen), max(floor, state.floor))
+        answer = partition.solve(seconds=seconds, columns=columns)
+        if answer is None or answer.cost > partition.cost_now() - _LEAST_GAIN:
+            return False
+        snapshot = Snapshot(state)
+        _apply(search, groups, answer.days, answer.stops)
+        return search.keep_if_cheaper(snapshot) or _piecewise(search, groups, answer)
+
+    def stretches(self, most: int, *, across: bool = False) -> list[list[int]]:
+        """The groups in order of AI day (or across the country), cut into stretches that overlap by half."""
         state, needs = self.search.state, self.search.model.needs
 
-        def day(index: int) -> int:
-            item = state.placed[index]
+        def place(index: int) -> float:
+            item, ranch = state.placed[index], needs[index].ranch
+            if across:
+                return ranch.lat + ranch.lon
             return item.ai_day if item is not None else needs[index].wanted
 
-        ordered = sorted(self.search.free, key=lambda index: (day(index), index))
+        ordered = sorted(self.search.free, key=lambda index: (place(index), index))
         if len(ordered) <= most:
             return [ordered]
         return [ordered[i : i + most] for i in range(0, len(ordered) - most // 2, most // 2)]
@@ -69,12 +101,11 @@ def _can_play(state: State, index: int) -> bool:
 def routes_in_play(
     state: State,
     groups: Iterable[int],
-    seen: dict[tuple[int, int], list[Route]] | None = None,
-    still: Collection[int] = (),
+    seen: Seen | None = None,
 ) -> list[tuple[int, Route]]:
     """Routes seen that hold the groups, and of all others just those who are on that technician-day now, who stay on it.
 
-    The technician-days as they are come first. At the places `still` the others keep their very starts.
+    The technician-days as they are come first.
     """
     chosen = set(groups)
     seen = state.routes.seen() if seen is None else seen
@@ -84,7 +115,7 @@ def routes_in_play(
         for person in range(len(state.model.people)):
             key = day * state.width + person
             now = state.days.get(key)
-            others = _others(now, chosen, still) if now is not None else {}
+            others = _others(now, chosen) if now is not None else set()
             if now is not None:
                 found.append((key, now))
             found += [
@@ -95,23 +126,14 @@ def routes_in_play(
     return found
 
 
-def _others(route: Route, chosen: set[int], still: Collection[int]) -> dict[Visit, int]:
-    """Visits of a technician-day that stay, with the starts that they must keep (-1: any)."""
-    return {
-        visit: start if visit.place in still else -1
-        for visit, start in zip(route.visits, route.starts, strict=True)
-        if visit.need.index not in chosen
-    }
+def _others(route: Route, chosen: set[int]) -> set[Visit]:
+    """Visits of a technician-day that stay."""
+    return {visit for visit in route.visits if visit.need.index not in chosen}
 
 
-def _may_be(route: Route, chosen: set[int], others: dict[Visit, int]) -> bool:
+def _may_be(route: Route, chosen: set[int], others: set[Visit]) -> bool:
     """Whether a technician-day may become this one: all the others stay, and whoever else comes is in play."""
-    if not others:
-        return all(is_plain(visit, chosen) for visit in route.visits)
-    starts = dict(zip(route.visits, route.starts, strict=True))
-    if any(visit not in starts or kept not in (-1, starts[visit]) for visit, kept in others.items()):
-        return False
-    return all(visit in others or is_plain(visit, chosen) for visit in route.visits)
+    return others.issubset(route.visits) and all(visit in others or is_plain(visit, chosen) for visit in route.visits)
 
 
 def _days_of(state: State, index: int) -> Iterable[int]:
@@ -121,33 +143,27 @@ def _days_of(state: State, index: int) -> Iterable[int]:
     return (day + work.day + step for day in need.days for work in need.works for step in near)
 
 
-def improve(
-    search: Search,
-    groups: list[int],
-    seen: dict[tuple[int, int], list[Route]] | None = None,
-    seconds: float = inf,
-    still: Collection[int] = (),
-) -> list[int]:
-    """Give the groups' technician-days anew; the state stays as it was unless the plan became cheaper.
+def improve(search: Search, groups: list[int]) -> bool:
+    """Give the groups' technician-days anew; the state stays as it was unless the plan became cheaper. Whether it did."""
+    return Polish(search).improve(groups, search.state.routes.seen(), inf, COLUMNS)
 
-    Where it did not for the chute's sake, the groups that met others there: it may be tried again with their ranches `still`.
-    """
-    state = search.state
-    chosen = set(groups)
-    floor = max((item.moved for item in state.placed if item is not None and item.need.index not in chosen), default=0)
-    partition = Partition(state, groups, routes_in_play(state, groups, seen, still), max(floor, state.floor))
-    answer = partition.solve(seconds=seconds)
-    if answer is None or answer.cost > partition.cost_now() - _LEAST_GAIN:
-        return []
-    snapshot = Snapshot(state)
-    met = _apply(search, groups, answer.days, answer.stops)
-    return [] if search.keep_if_cheaper(snapshot) else met
+
+def _piecewise(search: Search, groups: list[int], answer: Answer) -> bool:
+    """Keep those pieces of an answer that make the plan cheaper; whether there was one."""
+    state, before, cheaper = search.state, dict(search.state.days), False
+    for piece in pieces_of(state, groups, answer):
+        if any(state.days.get(key) is not before.get(key) for key in piece.days):
+            continue  # a group that an earlier piece could not place as it should went there
+        snapshot = Snapshot(state)
+        _apply(search, piece.groups, piece.days, answer.stops)
+        cheaper |= search.keep_if_cheaper(snapshot)
+    return cheaper
 
 
 def _apply(
     search: Search, groups: list[int], days: dict[int, Route], stops: dict[int, list[tuple[int, Visit]]]
-) -> list[int]:
-    """Put the answer into the state; groups whose clock times collide go back where they fit best, and are returned."""
+) -> None:
+    """Put the answer into the state; groups whose clock times collide go back where they fit best."""
     state, needs = search.state, search.model.needs
     for index in groups:
         if state.placed[index] is not None:
@@ -176,13 +192,11 @@ def _apply(
         )
     state.forget()
     places = {visit.place for route in days.values() for visit in route.visits}
-    met = untangle(search, places | {needs[index].place for index in groups})
-    wrong += met
+    wrong += untangle(search, places | {needs[index].place for index in groups})
     for index in search.order:
         if state.placed[index] is None and (index in wrong or index in groups):
             search.insertion.insert(index)
     state.forget()
-    return met
 
 
 def untangle(search: Search, places: set[int]) -> list[int]:

@@ -21,6 +21,7 @@ _OUT_TRIED = 0.2  # how often groups that are left out are tried with others
 _FIRST_NEAREST = 3
 _REMEMBERED = 12
 _NEIGHBOURS = 60
+_ROUND_ABOUT = 12
 # A day apart counts as so many km when neighbours are chosen.
 _KM_PER_DAY = 6.0
 _KM_NEVER = 300.0
@@ -175,11 +176,14 @@ class Search:
     def _neighbours(self, size: int) -> list[int]:
         """A group and some that are near in place and time."""
         seed = self.rng.choice(self.free)
+        wide = self._near_of(seed)[: size * 3]
+        return [seed, *self.rng.sample(wide, min(size - 1, len(wide)))]
+
+    def _near_of(self, seed: int) -> list[int]:
         near = self._near.get(seed)
         if near is None:
             near = self._near[seed] = self._nearest(seed)
-        wide = near[: size * 3]
-        return [seed, *self.rng.sample(wide, min(size - 1, len(wide)))]
+        return near
 
     def _nearest(self, seed: int) -> list[int]:
         """Groups by road and by days apart; those that can never share a day come last."""
@@ -196,23 +200,23 @@ class Search:
         return [index for index in (self.free[i] for i in order) if index != seed][:_NEIGHBOURS]
 
     def _technician_days(self) -> list[int]:
-        """The groups of one to three technician-days that are near each other in time."""
-        keys = list(self.state.days)
-        first = self.rng.choice(keys)
-        width = self.state.width
-        day = first // width
-        close = (
-            [key for key in keys if abs(key // width - day) <= 3 and key != first]
-            if len(keys) < 400
-            else self._sampled(keys, day)
-        )
-        picked = [first, *self.rng.sample(close, min(self.rng.randint(0, 2), len(close)))]
-        names = (visit.need.index for key in picked for visit in self.state.days[key].visits)
-        return [index for index in dict.fromkeys(names) if index in self.free_set]
-
-    def _sampled(self, keys: list[int], day: int) -> list[int]:
-        width = self.state.width
-        return [key for key in self.rng.sample(keys, 120) if abs(key // width - day) <= 3]
+        """The groups of one to three technician-days that are near each other in place and time."""
+        state, width = self.state, self.state.width
+        seed, most = self.rng.choice(self.free), self.rng.randint(1, 3)
+        near = self._near_of(seed)[:_ROUND_ABOUT]
+        names: dict[int, None] = {}
+        keys: set[int] = set()
+        for index in (seed, *self.rng.sample(near, len(near))):
+            item = state.placed[index]
+            for person, visit in item.stops if item is not None else ():
+                key = visit.day * width + person
+                if key not in keys:
+                    keys.add(key)
+                    names.update(dict.fromkeys(other.need.index for other in state.days[key].visits))
+                    break
+            if len(keys) >= most:
+                break
+        return [index for index in names if index in self.free_set]
 
     # -- coming back ----------------------------------------------------------------------------------------------
     def keep_if_cheaper(self, snapshot: Snapshot) -> bool:

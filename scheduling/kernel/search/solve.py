@@ -7,14 +7,15 @@ from math import inf
 from scheduling.kernel.plan import Bound, Plan
 from scheduling.kernel.search.budget import Budget, Progress
 from scheduling.kernel.search.build import plan_of
+from scheduling.kernel.search.collector import no_collector
 from scheduling.kernel.search.cooling import Cooling
 from scheduling.kernel.search.exact import MOST_GROUPS, Proof
 from scheduling.kernel.search.explain import explain
 from scheduling.kernel.search.keeping import adopt, wishes_of
 from scheduling.kernel.search.model import Model
-from scheduling.kernel.search.packing import Packed
+from scheduling.kernel.search.packing import Packed, pack
 from scheduling.kernel.search.parts import WHOLE, Helpers, Part, PartResult, Stretch, Waiting, join, part_of, stretches
-from scheduling.kernel.search.polish import Polish
+from scheduling.kernel.search.polish import WIDE
 from scheduling.kernel.search.returning import returned_in, send_home
 from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.season import Season
@@ -24,9 +25,13 @@ _EXPLAINED = 40
 _CUT_ABOVE = 200
 # Where the cuts lie (share of a stretch), up to which share of the budget, how hot: a whole cooling, then cooler ones across
 # the cuts. What is left is for the whole season, warm at most, by one process: so it is little.
-_TURNS = ((0.0, 0.45, inf), (0.5, 0.72, 25.0), (0.25, 0.92, 12.0))
+_TURNS = ((0.0, 0.45, inf), (0.5, 0.72, 25.0), (0.25, 0.96, 12.0))
 _WARM = 15.0
-_TOGETHER = 0.8
+# Seasons given whole: so many turns at most, of so many seconds at least, up to so much of the budget; what choosing among the
+# technician-days of all may take of it each time.
+_MOST_TURNS, _TURN_S = 6, 10.0
+_TOGETHER = 0.9
+_JOINED = 0.08
 _POLL_S = 0.05
 # A proof begins from a plan that so many rounds have made. With rounds alone it may look at so many orders of stops for each of
 # them and choose once for so many: about as much work as the rounds were.
@@ -38,6 +43,7 @@ _LEAST_ROUNDS = 100
 _FOR_THE_SEARCH = 0.15
 
 
+@no_collector()
 def solve(
     season: Season,
     *,
@@ -107,21 +113,43 @@ def _together(search: Search, cooling: Cooling, helpers: Helpers, seed: int, sec
                 _collect(search, cooling, found, _waited(cooling, helpers, helpers.start(parts)))
         cooling.hottest = _TURNS[-1][2]
         return
-    left = Budget(seconds=(_TOGETHER - cooling.used()) * seconds)
+    turns = max(1, min(_MOST_TURNS, int(seconds / _TURN_S)))
+    for turn in range(turns):
+        if cooling.going():
+            last = turn == turns - 1 and turn > 0
+            _islands(search, cooling, helpers, seed * 1000 + turn * 10, (turn + 1) / turns, warm=last)
+    cooling.hottest = _WARM
+
+
+def _islands(search: Search, cooling: Cooling, helpers: Helpers, seed: int, turn: float, *, warm: bool) -> None:
+    """Let everybody cool the whole season apart, then choose among all technician-days that anybody has seen.
+
+    The helpers begin from nothing, so that their days are others; `warm`: all go on from the best plan.
+    """
+    until = _TOGETHER * turn
+    seconds = (until - cooling.used()) * (cooling.budget.seconds or 0.0)
+    start, hottest = (pack(search.state), _WARM) if warm else (Packed((), ()), inf)
+    cooling.hottest = hottest
     parts = [
-        Part(search.model.season, None, {}, (), 0, Packed((), ()), seed * 1000 + i, left)
+        Part(search.model.season, None, {}, (), 0, start, seed + i, Budget(seconds=seconds), hottest)
         for i in range(1, helpers.count)
     ]
     waiting = helpers.start(parts)
-    cooling.upto = _TOGETHER
+    cooling.upto = until
     cooling.run()
     cooling.upto = 1.0
-    everything = tuple(range(len(search.model.needs)))
-    whole = Stretch(WHOLE, everything, ())
+    whole = Stretch(WHOLE, tuple(range(len(search.model.needs))), ())
     _collect(search, cooling, [whole] * len(parts), _waited(cooling, helpers, waiting))
     search.restore(search.best)
-    Polish(search).all(cooling.going)
-    cooling.hottest = _WARM
+    _choose(cooling, min(1.0, until + _JOINED))
+
+
+def _choose(cooling: Cooling, end: float) -> None:
+    """Set partitioning over all that was seen, by days and across the country in turn, until neither finds anything."""
+    idle, across = 0, False
+    while idle < 2 and cooling.used() < end and cooling.going():
+        idle = 0 if cooling.polish_all(end, WIDE, across=across) else idle + 1
+        across = not across
 
 
 def _waited(cooling: Cooling, helpers: Helpers, waiting: Waiting) -> list[PartResult | None]:
@@ -134,7 +162,8 @@ def _waited(cooling: Cooling, helpers: Helpers, waiting: Waiting) -> list[PartRe
 def _collect(search: Search, cooling: Cooling, given: Sequence[Stretch], results: Sequence[PartResult | None]) -> None:
     """Join the parts that came back: stretches all at once, whole seasons one by one."""
     found = [(stretch, result) for stretch, result in zip(given, results, strict=True) if result is not None]
-    cooling.done += sum(result.rounds for _, result in found)
+    rounds = sum(result.rounds for _, result in found)
+    cooling.done, cooling.helped = cooling.done + rounds, cooling.helped + rounds
     if found and found[0][0].spans == WHOLE:
         for item in found:
             join(search, [item])
