@@ -8,6 +8,8 @@ import highspy
 import numpy as np
 import numpy.typing as npt
 
+from scheduling.kernel.search.presolve import RULES_OFF
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Indices = npt.NDArray[np.int32]
@@ -15,7 +17,6 @@ Bools = npt.NDArray[np.bool_]
 # How far apart two costs may be and still be the same (costs are printed to a tenth).
 TINY = 1e-3
 _GAP = 1e-4
-_NO_PROBING = 1 << 15  # it takes longer than the search for the optimum itself
 # Pricing: a column whose reduced cost is below this makes the relaxation cheaper; so many come in at once.
 _PAYS = -1e-6
 _AT_ONCE = 400
@@ -212,7 +213,7 @@ def _solver() -> highspy.Highs:
         ("random_seed", 1),
         ("mip_rel_gap", 0.0),
         ("mip_abs_gap", _GAP),
-        ("presolve_rule_off", _NO_PROBING),
+        ("presolve_rule_off", RULES_OFF),
     )
     for name, value in options:
         solver.setOptionValue(name, value)

@@ -1,11 +1,11 @@
 """Days that hang together: treatment by a technician on one, AI on another; or both sessions of split-time AI."""
 
-from collections.abc import Iterator, Sequence
-from heapq import heappop, heappush
+from collections.abc import Sequence
 
 from scheduling.kernel.search.exact.daily import Daily
 from scheduling.kernel.search.exact.hours import least
 from scheduling.kernel.search.exact.session import tied
+from scheduling.kernel.search.exact.walks import together
 
 # So many ways to share the days' work out are tried; what the next would cost at least is the bound then.
 _MOST_SHARED_OUT = 60
@@ -43,9 +43,9 @@ def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
     room = below - sum(costs)
     rows = []
     for (day, mask), cost in zip(sets, costs, strict=True):
-        rows.append(day.shared_out(mask, cost + room))
+        rows.append([(base, (mine, theirs)) for base, mine, theirs in day.shared_out(mask, cost + room)])
     found = below
-    for count, (base, chosen) in enumerate(_together(rows)):
+    for count, (base, chosen) in enumerate(together(rows)):
         if base >= found - _TINY:
             break
         if count >= _MOST_SHARED_OUT:
@@ -53,23 +53,3 @@ def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
         days = [day for (on, _), (mine, theirs) in zip(sets, chosen, strict=True) for day in on.by_person(mine, theirs)]
         found = min(found, least(days, found))
     return found
-
-
-def _together(
-    rows: Sequence[Sequence[tuple[float, int, int]]],
-) -> Iterator[tuple[float, tuple[tuple[int, int], ...]]]:
-    """One way of sharing out for each day, in all combinations, the cheapest in all first. Rows are in order of cost."""
-    if not all(rows):
-        return
-    first = (0,) * len(rows)
-    heap = [(sum(row[0][0] for row in rows), first)]
-    seen = {first}
-    while heap:
-        cost, chosen = heappop(heap)
-        yield cost, tuple((row[i][1], row[i][2]) for row, i in zip(rows, chosen, strict=True))
-        for n, row in enumerate(rows):
-            i = chosen[n] + 1
-            other = (*chosen[:n], i, *chosen[n + 1 :])
-            if i < len(row) and other not in seen:
-                seen.add(other)
-                heappush(heap, (cost - row[i - 1][0] + row[i][0], other))

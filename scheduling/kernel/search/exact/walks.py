@@ -1,7 +1,8 @@
 """Every way of a technician past a set of places, the shortest first; a place may be come to again."""
 
 from collections.abc import Iterator, Sequence
-from heapq import heapify, heappop, heappush
+from heapq import heappop, heappush
+from typing import TypeVar
 
 from scheduling.kernel.search.exact.touring import Touring
 
@@ -9,6 +10,7 @@ from scheduling.kernel.search.exact.touring import Touring
 _MOST_BEGINNINGS = 4000
 
 Walk = tuple[int, ...]
+T = TypeVar("T")
 
 
 class TooFar(Exception):
@@ -43,20 +45,19 @@ def walks(touring: Touring, places: frozenset[int], most_km: float) -> Iterator[
                 heappush(heap, (least, on, (*walk, place), False))
 
 
-def together(rows: Sequence[Sequence[tuple[float, Walk]]]) -> Iterator[tuple[float, tuple[Walk, ...]]]:
-    """One way of each row, in all combinations, the shortest in all first. Rows are in order of km."""
+def together(rows: Sequence[Sequence[tuple[float, T]]]) -> Iterator[tuple[float, tuple[T, ...]]]:
+    """One item of each row, in all combinations, the least in all first. Rows are in order of their first number."""
     if not all(rows):
         return
     first = (0,) * len(rows)
     heap = [(sum(row[0][0] for row in rows), first)]
-    heapify(heap)
     seen = {first}
     while heap:
-        km, chosen = heappop(heap)
-        yield km, tuple(row[i][1] for row, i in zip(rows, chosen, strict=True))
+        total, chosen = heappop(heap)
+        yield total, tuple(row[i][1] for row, i in zip(rows, chosen, strict=True))
         for n, row in enumerate(rows):
             i = chosen[n] + 1
             other = (*chosen[:n], i, *chosen[n + 1 :])
             if i < len(row) and other not in seen:
                 seen.add(other)
-                heappush(heap, (km - row[i - 1][0] + row[i][0], other))
+                heappush(heap, (total - row[i - 1][0] + row[i][0], other))
