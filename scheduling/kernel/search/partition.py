@@ -220,7 +220,8 @@ class Partition:
     def _choose(self, picked: Sequence[int], nodes: int, seconds: float) -> Answer | None:
         solver = self._solver(seconds)
         solver.setOptionValue("mip_max_nodes", nodes)
-        solver.passModel(self._model(picked, whole=True))
+        if solver.passModel(self._model(picked, whole=True)) == highspy.HighsStatus.kError:
+            return None  # a solver that does not take the model would run on without an end
         solver.run()
         info = solver.getInfo()
         if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
@@ -253,21 +254,30 @@ class Partition:
 
     def _columns(self, picked: Sequence[int]) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32], Floats, Floats]:
         """Starts, rows, values and costs of routes as sparse columns."""
-        starts, rows, values, costs = [0], [], [], []
+        starts: list[int] = [0]
+        rows: list[int] = []
+        values: list[float] = []
+        costs: list[float] = []
         for i in picked:
             key, route = self.routes[i]
-            rows.append(self._days[key])
-            values.append(1.0)
-            cost = self._cost(route)
-            for visit in route.visits:
-                more, entries = self._entries[visit]
-                cost += more
-                for row, value in entries:
-                    rows.append(row)
-                    values.append(value)
+            entries = self._rows_of(route)
+            rows += (self._days[key], *entries)
+            values += (1.0, *entries.values())
             starts.append(len(rows))
-            costs.append(cost)
+            costs.append(self._cost(route) + sum(self._entries[visit][0] for visit in route.visits))
         return np.array(starts, dtype=np.int32), np.array(rows, dtype=np.int32), np.array(values), np.array(costs)
+
+    def _rows_of(self, route: Route) -> dict[int, float]:
+        """The rows that a route's visits stand in, each once. A barn serves all groups of its ranch."""
+        entries: dict[int, float] = {}
+        barns, at = set(self._barns.values()), set[tuple[int, int]]()
+        for visit in route.visits:
+            for row, value in self._entries[visit][1]:
+                if row in barns:
+                    value *= (row, visit.place) not in at
+                    at.add((row, visit.place))
+                entries[row] = entries.get(row, 0.0) + value
+        return entries
 
     def _model(self, picked: Sequence[int], *, whole: bool) -> highspy.HighsLp:
         starts, rows, values, costs = self._columns(picked)

@@ -2,8 +2,8 @@
 
 # Takes half of the time and leaves a worse answer where nodes run out (measured).
 _PROBING = 1 << 15
-# Enumerating solutions of short rows: HiGHS 1.15 once never came back from it, whatever the time limit (set partitioning of a
-# season of 120 groups), and drops equations that it should keep (HiGHS, issue 3216, 2026).
+# Enumerating solutions of short rows: where it fixes all but one of an equation's columns, HiGHS 1.15 drops the equation (its
+# issue 3216, 2026).
 _ENUMERATION = 1 << 16
 
 RULES_OFF = _PROBING | _ENUMERATION

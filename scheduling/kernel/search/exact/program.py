@@ -126,7 +126,8 @@ class Program:
             solver.cbMipInterrupt.subscribe(lambda event: event.interrupt() if left() <= 0 else None)
         if below < inf:
             solver.setOptionValue("objective_bound", below)
-        solver.passModel(self.lp(columns, whole=True))
+        if solver.passModel(self.lp(columns, whole=True)) == highspy.HighsStatus.kError:
+            return Result(None, inf, -inf, False)
         solver.run()
         status, info = solver.getModelStatus(), solver.getInfo()
         if status == highspy.HighsModelStatus.kInfeasible:

@@ -78,3 +78,33 @@ def test_a_season_is_polished_in_stretches_that_all_become_cheaper_together() ->
     assert search.state.cost() < before
     assert search.state.is_whole()
     assert broken(search) == []
+
+
+@pytest.mark.parametrize("barns", [1, 2])
+def test_two_groups_of_one_technician_day_may_need_a_barn(barns: int) -> None:
+    """Both stand in the day's row of barns; a column that named the row twice was refused, and the solver ran on without an end."""
+    document = season_document("S", 2)
+    group = document["groups"][0] | {
+        "ranch": "R0",
+        "protocol": "cow_7d_cosynch_insert",
+        "animal_class": "cow",
+        "head": 30,
+    }
+    group |= {"ai_by": "technician", "steps_by": "ranch", "skills": [], "needs_barn": True, "order": "kept"}
+    group |= {"ai_from": "2027-05-31", "ai_to": "2027-05-31", "ai_wanted": "2027-05-31"}
+    document["groups"] = [group, group | {"id": "G1"}]
+    document["ranches"], document["technicians"] = document["ranches"][:1], document["technicians"][:1]
+    document["ranches"][0].update(zone=None, closed_days=[], handling_hours=["05:00", "21:00"], treat_rate=60)
+    document["technicians"][0].update(
+        days_off=[], hours=["04:00", "22:00"], skills=[], ai_rate=30, max_head_per_day=200
+    )
+    document["barns"] = [{"id": f"B{i}", "stalls": 2, "clean_hours": 0} for i in range(barns)]
+    search = Search(Model(load_season(document, PROTOCOLS)), 1, {})
+    search.first_plan()
+    (route,) = search.state.days.values()
+    assert len(route.visits) == 2
+    partition = Partition(search.state, [0, 1], routes_in_play(search.state, [0, 1]), 0)
+    answer = partition.solve()
+    assert answer is not None
+    assert answer.optimal
+    assert answer.cost == pytest.approx(partition.cost_now())
