@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from accounts.models import User
 
 # Exact by definition: "International yard and pound agreement", 1959.
-KG_PER_LB, CM_PER_IN = 0.45359237, 2.54
+KG_PER_LB, CM_PER_IN, KM_PER_MILE = 0.45359237, 2.54, 1.609344
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,6 @@ from scheduling.services import step_words
 from scheduling.services.catalogue import trip_heads
 
 BACK, AHEAD, CANCELLED_FOR = timedelta(days=30), timedelta(days=400), timedelta(days=30)
-_KM_PER_MILE = 1.609344  # exact: "International yard and pound agreement", 1959
 _KEPT = 50_000
 
 
@@ -291,7 +290,7 @@ def _drive(facts: StopFacts, zone: ZoneInfo, unit: str, say: Phrases) -> tuple[s
         return ()
     leave, drive = facts.busy_starts.astimezone(zone), facts.starts - facts.busy_starts
     values = {
-        "clock": f"{leave.hour:02d}:{leave.minute:02d}", "road": say.road(facts.km_before, unit, _KM_PER_MILE),
+        "clock": f"{leave.hour:02d}:{leave.minute:02d}", "road": say.road(facts.km_before, unit),
         "minutes": round(drive.total_seconds() / 60),
     }  # fmt: skip
     return (say.leave % values,)
@@ -363,7 +362,7 @@ def _load_fragment(
 
 
 def _load_line(load: _Load, unit: str, say: Phrases) -> str:
-    values = {**load._asdict(), "road": say.road(load.km, unit, _KM_PER_MILE)}
+    values = {**load._asdict(), "road": say.road(load.km, unit)}
     return (say.load_lines if load.stops > 1 else say.load_line) % values
 
 

@@ -10,6 +10,7 @@ from django.utils import translation
 from django.utils.dates import MONTHS, WEEKDAYS
 from django.utils.translation import gettext as _
 
+from accounts.units import KM_PER_MILE
 from scheduling.services import StepWords, step_words
 
 
@@ -58,9 +59,9 @@ class Phrases:
         """The class in words."""
         return self.classes.get(animal_class, self.other_class)
 
-    def road(self, km: float, unit: str, km_per_mile: float) -> str:
+    def road(self, km: float, unit: str) -> str:
         """A distance in the reader's unit."""
-        return self.miles % round(km / km_per_mile) if unit == "mi" else self.km % round(km)
+        return self.miles % round(km / KM_PER_MILE) if unit == "mi" else self.km % round(km)
 
 
 @cache

@@ -12,10 +12,9 @@ from django.utils.dateformat import format as shown
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from accounts.units import KM_PER_MILE
 from scheduling.services import StepWords
 from scheduling.services.planned_moves import Checked
-
-KM_PER_MILE = 1.609344  # the international mile, by definition (international yard and pound agreement, 1959)
 
 
 @dataclass(frozen=True, slots=True)

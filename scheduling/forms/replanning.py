@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 
 from accounts.tenancy import Member
+from accounts.units import KM_PER_MILE
 from accounts.widgets import DayInput
 from herdplan.herds.models import Ranch
 from herdplan.herds.queries import ranches_for
@@ -13,8 +14,6 @@ from scheduling import queries
 from scheduling.models import Replanning, Season, SeasonEntry
 from scheduling.services import Happening
 from scheduling.services.replanning import ranches_near
-
-_KM_PER_MILE = 1.609344  # exact: "International yard and pound agreement", 1959
 
 
 class _Days(forms.Form):
@@ -135,7 +134,7 @@ class ReplanForm(forms.Form):
             return ()
         if values["around"] is None:
             return tuple(ranches_for(self.member))
-        km = (values["within"] or 0) * (_KM_PER_MILE if self.miles else 1)
+        km = (values["within"] or 0) * (KM_PER_MILE if self.miles else 1)
         return ranches_near(member=self.member, middle=values["around"], km=km)
 
     def options(self) -> dict[str, Any]:

@@ -91,16 +91,6 @@ class GroupChange:
         return self.technicians_was != self.technicians_now
 
     @property
-    def most_hours(self) -> float:
-        """The largest move of a step in hours, without sign."""
-        return max((abs(step.hours) for step in self.steps), default=0.0)
-
-    @property
-    def calving_was(self) -> date | None:
-        """When calves of the first AI day were due."""
-        return due_date(self.day_was) if self.day_was else None
-
-    @property
     def calving_now(self) -> date | None:
         """When they are due now."""
         return due_date(self.day_now) if self.day_now else None

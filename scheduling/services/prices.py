@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
+from accounts import units
 from accounts.models import Cooperative, User
 from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
@@ -18,7 +19,7 @@ from scheduling.models import CoopPrices
 OWN = tuple(item.name for item in fields(Prices))
 SHARED = ("technician_day", "km", "barn_day")
 RULES = ("technician_day_by", "km_by", "barn_by")
-KM_PER_MILE = Decimal("1.609344")  # exact: "International yard and pound agreement", 1959
+KM_PER_MILE = Decimal(str(units.KM_PER_MILE))
 
 
 class PricesError(ValueError):

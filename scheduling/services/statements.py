@@ -7,6 +7,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from accounts.units import KM_PER_MILE
 from scheduling.kernel.advice.money import cents
 from scheduling.kernel.advice.sharing import Member as Sharer
 from scheduling.kernel.advice.sharing import SplitRule, split_by_rule
@@ -152,7 +153,7 @@ def _day_costs(
 
 
 def _distance(km: float, unit: str) -> str:
-    return f"{km / 1.609344:.0f} miles" if unit == "mi" else f"{km:.0f} km"
+    return f"{km / KM_PER_MILE:.0f} miles" if unit == "mi" else f"{km:.0f} km"
 
 
 def _sharers(problem: Problem, base: tuple[float, float], stops: Sequence[_Stop]) -> Iterator[Sharer]:

@@ -7,17 +7,17 @@ from django import template
 from django.contrib.auth.models import AnonymousUser
 
 from accounts.models import User
+from accounts.units import KM_PER_MILE
 from scheduling.services.board import Act, Board, Load, Row, TechnicianRow
 
 register = template.Library()
-_KM_PER_MILE = 1.609344  # exact: "International yard and pound agreement", 1959
 
 
 @register.filter
 def distance(km: float, user: User | AnonymousUser) -> str:
     """Road distance in the person's unit."""
     if isinstance(user, User) and user.distance_unit == "mi":
-        return f"{km / _KM_PER_MILE:.0f} mi"
+        return f"{km / KM_PER_MILE:.0f} mi"
     return f"{km:.0f} km"
 
 

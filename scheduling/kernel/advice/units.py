@@ -93,11 +93,6 @@ def gain_words(kg_a_day: float, units: Units) -> str:
     return f"{value:.2f} {units.weight} a day" if abs(value) < 1 else f"{value:.1f} {units.weight} a day"
 
 
-def length_words(cm: float, units: Units) -> str:
-    """A length to a tenth, such as "13.0 cm"."""
-    return f"{from_cm(cm, units.length):.1f} {units.length}"
-
-
 def area_words(cm2: float, units: Units) -> str:
     """A pelvic area. Limits are printed in square centimetres, so these stand first for whoever reads inches too."""
     said = f"{cm2:.0f} square centimetres"

@@ -258,11 +258,6 @@ class Model:
         """The place number of a ranch."""
         return self._place_of[ranch]
 
-    @staticmethod
-    def date_of(ordinal: int) -> date:
-        """The date of a day's ordinal."""
-        return date.fromordinal(ordinal)
-
     def need(self, group: Group, index: int) -> Need:
         """What the group takes, and on which days AI can fall at all."""
         ranch = self.season.ranches[group.ranch]
