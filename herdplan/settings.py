@@ -1,5 +1,6 @@
 """The one settings file. What a deployment changes comes from the environment (deploy/env.example lists it)."""
 
+import os
 import secrets
 from pathlib import Path
 
@@ -14,6 +15,9 @@ django_stubs_ext.monkeypatch()
 ROOT = Path(__file__).resolve().parent.parent
 DATA = Path(env.text("HERDPLAN_DATA", str(ROOT / "var")))
 DATA.mkdir(parents=True, exist_ok=True)
+# The planner's machine code is kept beside the code; where that is closed to writing, in the data folder.
+if not os.access(ROOT / "scheduling", os.W_OK):
+    os.environ.setdefault("NUMBA_CACHE_DIR", str(DATA / "machine-code"))
 
 
 def _secret_key() -> str:

@@ -1,13 +1,20 @@
 """Spending a budget: coolings, each followed by set partitioning over the routes seen."""
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from math import inf
+from typing import TYPE_CHECKING
 
 from scheduling.kernel.search.budget import Budget, Progress
 from scheduling.kernel.search.day_routes import DayRoutes
 from scheduling.kernel.search.partition import COLUMNS
 from scheduling.kernel.search.polish import Polish
 from scheduling.kernel.search.rounds import COLD, Search, hot_for
+from scheduling.kernel.search.swift import swift_rounds
+
+if TYPE_CHECKING:
+    from scheduling.kernel.search.swift import Swift
 
 _CHUNK = 50
 # Rounds for each group in one cooling: as many as pay before set partitioning gains more (measured on our own seasons).
@@ -20,6 +27,10 @@ _POLISH = 0.8
 _ROUTED = 0.25
 _SEARCHED_ONE_DAY, _ONE_DAY = 0.1, 0.9
 _WARM_SHARE = 0.1
+# In machine code: this share of the seconds for rounds, from so many groups on, so hot at most; and how hot the rounds after it
+# may be, which move the groups that machine code leaves where they are.
+_SWIFT, _LEAST_GROUPS, _HOT_SWIFT, _AFTER_SWIFT = 0.85, 150, 120.0, 15.0
+_SWIFT_CHUNK = 500
 
 
 class Cooling:
@@ -39,6 +50,7 @@ class Cooling:
         self.done, self.helped = 0, 0  # rounds, and how many of them others made
         self.upto, self.hottest = 1.0, inf
         self.polish = Polish(search)
+        self._machine: Swift | None = None
         self._searched, self._routed, self._one_day = _SEARCHED, _ROUTED, False
 
     # -- budget ---------------------------------------------------------------------------------------------------
@@ -129,15 +141,38 @@ class Cooling:
         return (self.done - self.helped) / max(used, 1e-9) * (self.upto - used)
 
     def _cool(self, rounds: int, until: float) -> None:
+        swift = self._swift()
+        if swift is not None:
+            self._swiftly(swift, self.used() + _SWIFT * (until - self.used()))
         first, begun = self.done, self.used()
         expected = rounds if self.budget.rounds is not None else self._guess()
-        hot = min(self.hottest, hot_for(expected / len(self.search.free)))
+        hot = min(self.hottest, hot_for(expected / len(self.search.free)), inf if swift is None else _AFTER_SWIFT)
         while self.going() and self.done - first < rounds and self.used() < until:
             by_rounds = (self.done - first) / rounds
             by_share = (self.used() - begun) / max(until - begun, 1e-9) if self.budget.rounds is None else 0.0
             share = min(1.0, max(by_rounds, by_share))
             self._rounds(min(_CHUNK, rounds - (self.done - first)), hot * (COLD / hot) ** share)
             self.tell()
+
+    def _swift(self) -> Swift | None:
+        """Rounds in machine code, where there are groups enough for what it takes to begin."""
+        search = self.search
+        if self.budget.rounds is not None or search.insertion.wishes or search.model.load_price:
+            return None
+        if self._machine is None and len(search.free) >= _LEAST_GROUPS and search.model.people:
+            self._machine = swift_rounds(search)
+        return self._machine
+
+    def _swiftly(self, swift: Swift, until: float) -> None:
+        """A cooling in machine code up to this share of the budget, hot as `hottest` allows."""
+        running, begun = swift.begin(), self.used()
+        hot = min(self.hottest, _HOT_SWIFT)
+        while self.going() and self.used() < until:
+            share = (self.used() - begun) / max(until - begun, 1e-9)
+            self.done += running.improve(_SWIFT_CHUNK, hot * (COLD / hot) ** min(1.0, share))
+            self.tell()
+        running.end(best=True)
+        self.search.restore(self.search.best)
 
     def _rounds(self, most: int, heat: float) -> None:
         self.done += self.search.improve(most, heat)

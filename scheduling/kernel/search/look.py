@@ -129,12 +129,12 @@ class Look:
         people, width = self.state.model.people, self.state.width
         return [
             (alone, on * width + person, person)
-            for on in self._calendar_days(need, day + need.works[number].day)
+            for on in self.calendar_days(need, day + need.works[number].day)
             for person, alone in near
             if on not in people[person].days_off
         ]
 
-    def _calendar_days(self, need: Need, ordinal: int) -> list[int]:
+    def calendar_days(self, need: Need, ordinal: int) -> list[int]:
         """The season's days on which a visit of this day at the ranch can begin: one, but for far zones and steps done."""
         zone, ranch = self.state.model.season.zone, need.ranch
         if need.fixed:

@@ -176,10 +176,10 @@ class Search:
     def _neighbours(self, size: int) -> list[int]:
         """A group and some that are near in place and time."""
         seed = self.rng.choice(self.free)
-        wide = self._near_of(seed)[: size * 3]
+        wide = self.near_of(seed)[: size * 3]
         return [seed, *self.rng.sample(wide, min(size - 1, len(wide)))]
 
-    def _near_of(self, seed: int) -> list[int]:
+    def near_of(self, seed: int) -> list[int]:
         near = self._near.get(seed)
         if near is None:
             near = self._near[seed] = self._nearest(seed)
@@ -203,7 +203,7 @@ class Search:
         """The groups of one to three technician-days that are near each other in place and time."""
         state, width = self.state, self.state.width
         seed, most = self.rng.choice(self.free), self.rng.randint(1, 3)
-        near = self._near_of(seed)[:_ROUND_ABOUT]
+        near = self.near_of(seed)[:_ROUND_ABOUT]
         names: dict[int, None] = {}
         keys: set[int] = set()
         for index in (seed, *self.rng.sample(near, len(near))):
