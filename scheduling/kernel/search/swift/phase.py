@@ -120,8 +120,12 @@ def _days(phase: Phase) -> tuple[Ints, Floats]:
 
 
 def absorb(search: Search, phase: Phase, days: Ints, chosen: Ints) -> None:
-    """Bring the state to where the arrays are; groups whose clock times collide after all go back where they fit best."""
+    """Bring the state to where the arrays are; groups whose clock times collide after all go back where they fit best.
+
+    Where one collides that is not the search's to move, the state is the best plan as it was.
+    """
     state = search.state
+    others = [i for i, item in enumerate(state.placed) if item is not None and i not in search.free_set]
     places = _place_groups(search, phase, chosen) | _set_days(phase, days)
     state.forget()
     untangle(search, places)
@@ -129,7 +133,9 @@ def absorb(search: Search, phase: Phase, days: Ints, chosen: Ints) -> None:
         if state.placed[index] is None:
             search.insertion.insert(index)
     state.forget()
-    if state.cost() < search.best.cost - 1e-6:
+    if any(state.placed[index] is None for index in others):
+        search.restore(search.best)
+    elif state.cost() < search.best.cost - 1e-6:
         search.best = Snapshot(state)
         search.bests.append(search.best)
 

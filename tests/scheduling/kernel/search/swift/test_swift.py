@@ -21,6 +21,7 @@ from scheduling.kernel.search.explain import explain
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.search.swift import compile_rounds, is_compiled, machine, swift_rounds
+from scheduling.kernel.search.swift import phase as phases
 from scheduling.kernel.search.swift.machine import COUNT, HIGH, LOW, NOON, OUT, STARTS, VISITS
 from scheduling.kernel.search.swift.options import visit_rows
 from scheduling.kernel.search.swift.phase import Running, Swift
@@ -125,6 +126,21 @@ def test_groups_that_do_not_play_stay_where_they_are() -> None:
     running.end(best=True)
     moved = [index for index, item in stayed.items() if search.state.placed[index] is not item]
     assert len(moved) < len(stayed) / 20  # those whose chute did not hold beside the others after all
+
+
+def test_nobody_is_lost_who_is_not_the_searchs_to_move(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A stretch of a season: its chute does not hold beside a group that has to stay."""
+    search = begun(season_document("M", 1))
+    staying = [index for index in range(0, 120, 2) if search.state.placed[index] is not None]
+    search.free = [index for index in range(120) if index not in staying]
+    search.free_set, search.order = frozenset(search.free), list(search.free)
+    before = list(search.best.placed)
+    running = Swift(search).begin()
+    running.improve(500, 60.0)
+    monkeypatch.setattr(phases, "untangle", lambda search, places: [search.state.take(staying[0])])
+    running.end(best=True)
+    assert search.state.placed == before
+    assert_sound(search)
 
 
 def test_the_same_chance_gives_the_same_plan() -> None:
