@@ -176,6 +176,12 @@ class Day:
     def _late(self, stop: Stop, start: int) -> float:
         return self.per_half * stop.halves(start) if stop.ai else 0.0
 
+    def work(self, stops: frozenset[Stop]) -> Work:
+        """The technician-day with these stops, which some order of them can be driven."""
+        made = Work(self, stops, inf)
+        made.cost = made.rows[0].cost
+        return made
+
     # -- orders ---------------------------------------------------------------------------------------------------
     def rows(self, stops: Sequence[Stop]) -> Iterator[Row]:
         """Every order of some or all of the stops that can be driven, at the earliest."""

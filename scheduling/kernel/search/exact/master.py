@@ -138,22 +138,28 @@ class Master:
         count = 0
         for work in works:
             count += 1
-            longer = (other for other in self._on[work.person, work.day] if work.stops <= other.stops)
-            entries.update((self.work[other], 1.0) for other in longer)
+            entries.update((self.work[other], 1.0) for other in self._longer(work))
         for option in options:
             count += 1
             entries[self.option[option]] = 1.0
         self.program.row(-inf, count - 1, entries)
 
     def charge(self, works: Sequence[Work], options: Sequence[Option], more: float) -> None:
-        """These technician-days together with these options cost so much more."""
-        entries = {self.work[work]: more for work in works}
+        """These technician-days together with these options cost so much more; longer ones as much less as they cost more."""
+        entries: dict[int, float] = {}
+        for work in works:
+            dear = ((self.work[other], more - max(0.0, other.cost - work.cost)) for other in self._longer(work))
+            entries.update((column, more_then) for column, more_then in dear if more_then > 0)
         entries.update((self.option[option], more) for option in options)
         for key in {(work.person, work.day) for work in works}:
             if key not in self._late:
                 self._late[key] = self.program.column(1.0, 0.0, inf, whole=False)
             entries[self._late[key]] = -1.0
         self.program.row(-inf, more * (len(works) + len(options) - 1), entries)
+
+    def _longer(self, work: Work) -> list[Work]:
+        """The technician-days with all its stops."""
+        return [other for other in self._on[work.person, work.day] if work.stops <= other.stops]
 
 
 def inside(works: Sequence[Work], near: Near) -> list[Work]:

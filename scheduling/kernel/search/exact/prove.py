@@ -12,10 +12,12 @@ from math import inf
 import numpy as np
 
 from scheduling.kernel.search.exact.days import Day, TooMany, Work
+from scheduling.kernel.search.exact.learning import Learning
 from scheduling.kernel.search.exact.master import Master
 from scheduling.kernel.search.exact.nearness import Nearness
 from scheduling.kernel.search.exact.options import NotCovered, Option, Stop, check_covered, options_of
 from scheduling.kernel.search.exact.program import TINY, Ints, Relaxed
+from scheduling.kernel.search.exact.reach import narrowed
 from scheduling.kernel.search.exact.realise import realise
 from scheduling.kernel.search.exact.timing import Times, Timing
 from scheduling.kernel.search.rounds import Search, Snapshot
@@ -44,7 +46,6 @@ class Proof:
         self.search, self.left, self.most, self.choices = search, left, min(most, _MOST_ROWS), choices
         self.state: State = search.state
         self.timing = Timing(self.state.visits, self.state.routes)
-        self.cuts = 0
         self._known: dict[int, tuple[int, Relaxed | None]] = {}
         self._kept: dict[int, tuple[tuple[float, int], Ints]] = {}
 
@@ -59,10 +60,11 @@ class Proof:
             check_covered(self.search.model)
             options = [option for need in self.search.model.needs for option in options_of(self.state.visits, need)]
             self.near = Nearness(self.search.model, self.state.routes, self.most, self.left, self.best)
-            works = list(self._works(options))
+            narrow = narrowed(options, self.state.visits, self.state.routes)
+            works = list(self._works(narrow))
         except (NotCovered, TooMany):
             return None
-        shown = self._shown(options, works)
+        shown = self._shown(narrow, works)
         if shown and (self.best <= TINY or (not options and self._nobody_can())):
             return "proven"
         if self.near.nothing_below(self.best) or (shown and self._finer()):
@@ -73,6 +75,7 @@ class Proof:
         """Whether the best plan is the cheapest of all that these make, after making it so."""
         self.search.restore(self.search.best)
         self.master = Master(self.search.model, options, works)
+        self.learning = Learning(self.master, self.timing)
         return self._prove({option.moved for option in options}) and not self.timing.unsure
 
     def _finer(self) -> bool:
@@ -84,6 +87,7 @@ class Proof:
             return False
         needs = [finer for need in self.search.model.needs for finer in (need, *need.finer)]
         options = [option for need in needs for option in options_of(self.state.visits, need)]
+        options = narrowed(options, self.state.visits, self.state.routes)
         before = self.best
         try:
             works = list(self._works(options, finer=True))
@@ -133,7 +137,7 @@ class Proof:
             if not width:  # once for each, so that the least comes first
                 heappush(open_, (relaxed.cost, worst, max(1.0, _NARROW * relaxed.cost)))
                 continue
-            if self.left() <= 0 or self.cuts > _CUTS or self.choices <= 0:
+            if self.left() <= 0 or self.learning.cuts > _CUTS or self.choices <= 0:
                 return False
             self.choices -= 1
             whole = self.best - relaxed.cost
@@ -148,7 +152,7 @@ class Proof:
 
     def _within(self, worst: int) -> Ints:
         """The columns that a cheaper plan with that worst move can have."""
-        key = self.best, self.cuts
+        key = self.best, self.learning.cuts
         if worst not in self._kept or self._kept[worst][0] != key:
             none = self.near.none(worst, self.best)
             near = self.near.sets(worst, self.best)
@@ -159,8 +163,8 @@ class Proof:
     def _relaxed(self, worst: int, keep: Ints) -> Relaxed | None:
         """The relaxation for one worst move, as it was when no cut came in since."""
         known = self._known.get(worst)
-        if known is None or known[0] != self.cuts:
-            known = self._known[worst] = (self.cuts, self.master.relaxed(keep))
+        if known is None or known[0] != self.learning.cuts:
+            known = self._known[worst] = (self.learning.cuts, self.master.relaxed(keep))
         return known[1]
 
     def _choose(self, keep: Ints) -> float | None:
@@ -173,7 +177,8 @@ class Proof:
         works, options = self.master.chosen(result.values)
         short = 0.0
         for some, others in _parts(works, options):
-            short += self._learn(some, others, self.master.charged(some, result.values))
+            charged = self.master.charged(some, result.values)
+            short += self.learning.learn(some, others, charged, self.best - result.cost)
         if short < inf:
             times = self.timing.least(works, options)
             if times is None:
@@ -201,41 +206,6 @@ class Proof:
             self.state.undo(0)
             self.search.restore(snapshot)
         return cost
-
-    # -- learning -------------------------------------------------------------------------------------------------
-    def _more(self, works: Sequence[Work], options: Sequence[Option]) -> float:
-        """What hours add to the cost of technician-days."""
-        times = self.timing.least(works, options)
-        return inf if times is None else max(0.0, times.cost - sum(work.cost for work in works))
-
-    def _learn(self, works: Sequence[Work], options: Sequence[Option], charged: float) -> float:
-        """Cut off a part of a choice that is dearer than the master thinks; how much more it costs."""
-        more = self._more(works, options)
-        if more <= charged + TINY:
-            return 0.0
-        some, others = self._core(list(works), list(options), more, charged)
-        self.cuts += 1
-        least = self._more(some, others)
-        if least == inf:
-            self.master.forbid(some, others)
-        else:
-            self.master.charge(some, others, least)
-        return more - charged
-
-    def _core(
-        self, works: list[Work], options: list[Option], more: float, charged: float
-    ) -> tuple[list[Work], list[Option]]:
-        """As few of them as still cost more."""
-        least = inf if more == inf else charged + TINY
-        for option in list(options):
-            rest = [other for other in options if other is not option]
-            if self._more(works, rest) >= least:
-                options = rest
-        for work in list(works):
-            fewer = [other for other in works if other is not work]
-            if self._more(fewer, options) >= least:
-                works = fewer
-        return works, options
 
 
 def _parts(works: Sequence[Work], options: Sequence[Option]) -> Iterator[tuple[list[Work], list[Option]]]:

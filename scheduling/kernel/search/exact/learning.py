@@ -1,0 +1,85 @@
+"""What the first program learns from hours: a choice that costs more is cut down to what makes it dear, then forbidden or charged.
+
+Cutting down drops options, technician-days, and single stops of these, as long as what is left costs as much. Why a smaller
+choice speaks for larger ones: a technician-day without some of its stops keeps its hours and costs no more, since no way round
+is shorter than the direct one and fewer visits have no more half hours. So technician-days that hold the stops that are left
+cannot be where these cannot, and cost no less than these do.
+"""
+
+from collections.abc import Callable, Sequence
+from math import inf
+from typing import TypeVar
+
+from scheduling.kernel.search.exact.days import Work
+from scheduling.kernel.search.exact.master import Master
+from scheduling.kernel.search.exact.options import Option, Stop
+from scheduling.kernel.search.exact.program import TINY
+from scheduling.kernel.search.exact.timing import Timing
+
+T = TypeVar("T")
+
+
+class Learning:
+    """Cuts for a master. `cuts` counts them."""
+
+    def __init__(self, master: Master, timing: Timing) -> None:
+        self.master, self.timing = master, timing
+        self.cuts = 0
+        self._fewer: dict[tuple[int, int, frozenset[Stop]], Work | None] = {}
+
+    def learn(self, works: Sequence[Work], options: Sequence[Option], charged: float, wanted: float) -> float:
+        """Cut off a part of a choice that is dearer than the master thinks; how much more it costs.
+
+        As much as is `wanted` is kept when the part is cut down, if there is so much.
+        """
+        more = self._more(works, options)
+        if more <= charged + TINY:
+            return 0.0
+        least = min(more, charged + max(TINY, wanted))
+        some, others = self._core(list(works), list(options), least)
+        self.cuts += 1
+        least = self._more(some, others)
+        if least == inf:
+            self.master.forbid(some, others)
+        else:
+            self.master.charge(some, others, least)
+        return more - charged
+
+    def _more(self, works: Sequence[Work], options: Sequence[Option], paid: float | None = None) -> float:
+        """What hours add to the cost of technician-days, or to what is paid for them."""
+        times = self.timing.least(works, options)
+        paid = sum(work.cost for work in works) if paid is None else paid
+        return inf if times is None else max(0.0, times.cost - paid)
+
+    def _core(self, works: list[Work], options: list[Option], least: float) -> tuple[list[Work], list[Option]]:
+        """As few of them, and of the stops, as still cost so much more than the technician-days of the choice by themselves."""
+        options = _fewest(options, lambda rest: self._more(works, rest) >= least)
+        works = _fewest(works, lambda rest: self._more(rest, options) >= least)
+        paid = sum(work.cost for work in works)
+        for i, work in enumerate(works):
+            for stop in work.in_order:
+                fewer = self._without(works[i], stop)
+                rest = [*works[:i], fewer, *works[i + 1 :]] if fewer is not None else works
+                if fewer is not None and self._more(rest, options, paid) >= least:
+                    works = rest
+        return works, options
+
+    def _without(self, work: Work, stop: Stop) -> Work | None:
+        """The technician-day with one stop less; None where it has no other."""
+        stops = work.stops - {stop}
+        key = work.person, work.day, stops
+        if key not in self._fewer:
+            self._fewer[key] = work.on.work(stops) if stops else None
+        return self._fewer[key]
+
+
+def _fewest(items: list[T], enough: Callable[[list[T]], bool]) -> list[T]:
+    """As few of them as are still enough: halves are dropped first, then halves of what must stay."""
+    size = len(items)
+    while size:
+        for start in range((len(items) - 1) // size * size, -1, -size):
+            rest = items[:start] + items[start + size :]
+            if len(rest) < len(items) and enough(rest):
+                items = rest
+        size = size // 2
+    return items
