@@ -36,6 +36,7 @@ _POLL_S = 0.05
 # A proof begins from a plan that so many rounds have made. With rounds alone it may look at so many orders of stops for each of
 # them and choose once for so many: about as much work as the rounds were.
 _WARMED_UP = 300
+_CHOSEN = 0.15
 _ROWS_A_ROUND = 8
 _ROUNDS_A_CHOICE = 40
 _LEAST_ROUNDS = 100
@@ -94,6 +95,7 @@ def _prove(search: Search, cooling: Cooling) -> str | None:
     if not cooling.going():
         return None
     cooling.warm_up(_WARMED_UP)
+    cooling.polish_all(_CHOSEN)
     kept = _FOR_THE_SEARCH * (budget.seconds or 0.0)
     kind = Proof(search, lambda: cooling.left() - kept).run()
     cooling.tell()

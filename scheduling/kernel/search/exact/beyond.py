@@ -13,7 +13,7 @@ import numpy as np
 from scheduling.kernel.search.exact.daily import Daily
 from scheduling.kernel.search.exact.days import TooMany
 from scheduling.kernel.search.exact.options import NotCovered
-from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program
+from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program, Relaxed
 from scheduling.kernel.search.exact.reach import at_work
 from scheduling.kernel.search.exact.session import Key, Session, sessions_of
 from scheduling.kernel.search.exact.ties import components, joint, possible
@@ -113,14 +113,22 @@ class Beyond:
             self.program.row(0, 0, {own: -1.0, **dict.fromkeys(self._has[session], 1.0)})
 
     # -- one worst move at a time ---------------------------------------------------------------------------------
-    def near(self, worst: int, below: float) -> Ints:
-        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan."""
+    def least(self, worst: int) -> float:
+        """What plans with that worst move cost at least, as far as is known yet; infinite where there are none."""
+        relaxed = self._relaxed(worst, np.flatnonzero(self._moved <= worst))
+        return inf if relaxed is None else relaxed.cost
+
+    def _relaxed(self, worst: int, keep: Ints) -> Relaxed | None:
         self.program.costs[self.worst] = self.model.season.weights.worst_move * worst
-        keep = np.flatnonzero(self._moved <= worst)
         others = np.ones(len(self.program.costs), dtype=bool)
         others[list(self.sets)] = False
+        return self.program.relaxed(keep, np.flatnonzero(others))
+
+    def near(self, worst: int, below: float) -> Ints:
+        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan."""
+        keep = np.flatnonzero(self._moved <= worst)
         while True:
-            relaxed = self.program.relaxed(keep, np.flatnonzero(others))
+            relaxed = self._relaxed(worst, keep)
             if relaxed is None or relaxed.cost >= below - TINY:
                 return np.zeros(0, dtype=np.int64)
             over = relaxed.reduced - (below - relaxed.cost)

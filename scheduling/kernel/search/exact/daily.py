@@ -193,10 +193,10 @@ class Daily:
             base = self._base(np.full(len(others), i), others)
             fits = np.isfinite(base)
             np.minimum.at(self.costs, self.theirs.masks[others[fits]] | mask, base[fits])
-        for mask in np.flatnonzero(np.isfinite(self.costs)).tolist():
-            items = self.of(mask)
-            if not all(item.agrees(items[:i]) for i, item in enumerate(items)):
-                self.costs[mask] = inf
+        possible = np.flatnonzero(np.isfinite(self.costs))
+        for i, item in enumerate(self.sessions):
+            apart = sum(1 << j for j, other in enumerate(self.sessions[:i]) if not item.agrees([other]))
+            self.costs[possible[((possible >> i & 1) > 0) & ((possible & apart) > 0)]] = inf
 
     def _base(self, i: Ints, others: Ints) -> Floats:
         """What sets of the one and of the other, pair by pair, cost at least; infinite where hours or head forbid it."""

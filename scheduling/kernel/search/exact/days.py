@@ -49,9 +49,9 @@ class Work:
         return self.on.day
 
     @property
-    def keys(self) -> set[Key]:
+    def keys(self) -> frozenset[Key]:
         """The works that it is for."""
-        return {stop.key for stop in self.stops}
+        return frozenset(stop.key for stop in self.stops)
 
     @property
     def in_order(self) -> list[Stop]:
@@ -93,16 +93,17 @@ class Day:
         """
         alike: dict[tuple[object, ...], list[Stop]] = defaultdict(list)
         for stop in stops:
-            alike[stop.option.need, stop.low, stop.high, stop.spans, stop.head, stop.ai, stop.noon].append(stop)
+            alike[stop.option.need, stop.number, stop.low, stop.high, stop.spans, stop.head, stop.ai, stop.noon].append(stop)
         kinds = list(alike.values())
         found: list[Work] = []
         inside = None if near is None else _Inside([rows[0].key for rows in kinds], near)
+        several = sum(1 << i for i, rows in enumerate(kinds) if len(rows) > 1)
         for mask, cost in self._sets(kinds, most, inside, left).items():
             chosen = (rows for i, rows in enumerate(kinds) if mask >> i & 1)
             found.extend(
                 Work(self, frozenset(row), cost)
                 for row in product(*chosen)
-                if all(_agrees(stop, row[:i]) for i, stop in enumerate(row))
+                if not mask & several or all(_agrees(stop, row[:i]) for i, stop in enumerate(row))
             )
             if len(found) > most or left() <= 0:
                 raise TooMany
@@ -132,12 +133,14 @@ class Day:
                 raise TooMany
             after: _Labels = {}
             for (mask, last), rows in labels.items():
+                if inside is not None and not inside(mask):
+                    continue
                 km, minutes = home[last]
                 least = min((paid for end, paid in rows if end + minutes <= self.closes), default=inf)
                 if least < inf:
                     cost[mask] = min(cost.get(mask, inf), self.day_cost + least + self.per_km * km)
                 self._extend(stops, never, (mask, last), rows, way[last], heads, after)
-            labels = after if inside is None else {key: rows for key, rows in after.items() if inside(key[0])}
+            labels = after
         return cost
 
     def _extend(
@@ -226,14 +229,34 @@ class _Inside:
     """Whether a set of kinds of stops (bits) has no other works than one of the sets that are near."""
 
     def __init__(self, keys: Sequence[Key], near: Sequence[frozenset[Key]]) -> None:
-        self._outside = {sum(1 << i for i, key in enumerate(keys) if key not in some) for some in near}
+        bits = {key: 1 << i for i, key in enumerate(dict.fromkeys(keys))}
+        self._bits = [bits[key] for key in keys]
+        self._subsets = _subsets({sum(bits.get(key, 0) for key in some) for some in near})
         self._known: dict[int, bool] = {}
 
     def __call__(self, mask: int) -> bool:
         found = self._known.get(mask)
         if found is None:
-            found = self._known[mask] = any(not mask & outside for outside in self._outside)
+            works = 0
+            for i, bit in enumerate(self._bits):
+                if mask >> i & 1:
+                    works |= bit
+            found = self._known[mask] = works in self._subsets
         return found
+
+
+def _subsets(sets: set[int]) -> set[int]:
+    """All subsets of some sets (bits)."""
+    found, open_ = set(sets), list(sets)
+    while open_:
+        mask = rest = open_.pop()
+        while rest:
+            bit = rest & -rest
+            rest ^= bit
+            if mask ^ bit not in found:
+                found.add(mask ^ bit)
+                open_.append(mask ^ bit)
+    return found
 
 
 def _never(number: int, kinds: Sequence[Sequence[Stop]]) -> int:

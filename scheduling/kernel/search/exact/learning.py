@@ -16,6 +16,9 @@ from scheduling.kernel.search.exact.options import Option, Stop
 from scheduling.kernel.search.exact.program import TINY
 from scheduling.kernel.search.exact.timing import Timing
 
+# A choice is cut down as long as so much of what it costs more is left.
+_SHARE = 0.3
+
 T = TypeVar("T")
 
 
@@ -27,23 +30,25 @@ class Learning:
         self.cuts = 0
         self._fewer: dict[tuple[int, int, frozenset[Stop]], Work | None] = {}
 
-    def learn(self, works: Sequence[Work], options: Sequence[Option], charged: float, wanted: float) -> float:
+    def learn(self, works: Sequence[Work], options: Sequence[Option], charged: Callable[[Sequence[Work]], float]) -> float:
         """Cut off a part of a choice that is dearer than the master thinks; how much more it costs.
 
-        As much as is `wanted` is kept when the part is cut down, if there is so much.
+        `charged` tells what the master's choice pays for hours on technician-days. Where several of them are dear for reasons
+        of their own, there is a cut for each.
         """
-        more = self._more(works, options)
-        if more <= charged + TINY:
-            return 0.0
-        least = min(more, charged + max(TINY, wanted))
-        some, others = self._core(list(works), list(options), least)
-        self.cuts += 1
-        least = self._more(some, others)
-        if least == inf:
-            self.master.forbid(some, others)
-        else:
-            self.master.charge(some, others, least)
-        return more - charged
+        rest, short = list(works), self._more(works, options) - charged(works)
+        first = short
+        while short > TINY:
+            some, whole, others = self._core(rest, list(options), charged, _SHARE * short)
+            self.cuts += 1
+            more = self._more(some, others)
+            if more == inf:
+                self.master.forbid(some, others)
+                break
+            self.master.charge(some, others, more)
+            rest = [work for work in rest if work not in whole]
+            short = self._more(rest, options) - charged(rest)
+        return max(0.0, first)
 
     def _more(self, works: Sequence[Work], options: Sequence[Option], paid: float | None = None) -> float:
         """What hours add to the cost of technician-days, or to what is paid for them."""
@@ -51,18 +56,23 @@ class Learning:
         paid = sum(work.cost for work in works) if paid is None else paid
         return inf if times is None else max(0.0, times.cost - paid)
 
-    def _core(self, works: list[Work], options: list[Option], least: float) -> tuple[list[Work], list[Option]]:
-        """As few of them, and of the stops, as still cost so much more than the technician-days of the choice by themselves."""
-        options = _fewest(options, lambda rest: self._more(works, rest) >= least)
-        works = _fewest(works, lambda rest: self._more(rest, options) >= least)
-        paid = sum(work.cost for work in works)
-        for i, work in enumerate(works):
+    def _core(
+        self, works: list[Work], options: list[Option], charged: Callable[[Sequence[Work]], float], least: float
+    ) -> tuple[list[Work], list[Work], list[Option]]:
+        """As few of them as still cost so much more than is charged: without stops that make no difference, and with all.
+
+        A stop makes none where the technician-days of the choice still cost as much more.
+        """
+        options = _fewest(options, lambda rest: self._more(works, rest) - charged(works) >= least)
+        whole = _fewest(works, lambda rest: self._more(rest, options) - charged(rest) >= least)
+        works, paid, least = whole, sum(work.cost for work in whole), self._more(whole, options) - TINY
+        for i, work in enumerate(whole):
             for stop in work.in_order:
                 fewer = self._without(works[i], stop)
                 rest = [*works[:i], fewer, *works[i + 1 :]] if fewer is not None else works
                 if fewer is not None and self._more(rest, options, paid) >= least:
                     works = rest
-        return works, options
+        return works, whole, options
 
     def _without(self, work: Work, stop: Stop) -> Work | None:
         """The technician-day with one stop less; None where it has no other."""
