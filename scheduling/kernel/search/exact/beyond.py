@@ -15,7 +15,7 @@ from scheduling.kernel.search.exact.days import TooMany
 from scheduling.kernel.search.exact.options import NotCovered
 from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program, Relaxed
 from scheduling.kernel.search.exact.reach import at_work
-from scheduling.kernel.search.exact.session import Key, Session, sessions_of
+from scheduling.kernel.search.exact.session import Key, Session, sessions_of, tied
 from scheduling.kernel.search.exact.ties import components, joint, possible
 from scheduling.kernel.search.exact.touring import Touring
 from scheduling.kernel.search.model import Model
@@ -72,6 +72,8 @@ class Beyond:
     def _possible(self, items: Sequence[Session], daily: Callable[[int, list[Session]], Daily]) -> bool:
         """Whether a group's sessions can all be held on an AI day."""
         self._count(len(items))
+        if not any(tied(one, other) for one in items for other in items):
+            return True
         return possible([daily(day, row) for day, row in _by_day(items)])
 
     def _groups(self) -> None:

@@ -1,4 +1,4 @@
-"""What the first program learns from hours: a choice that costs more is cut down to what makes it dear, then forbidden or charged.
+"""What the first program learns from hours: what makes a choice dearer than it thought is forbidden or charged.
 
 Cutting down drops options, technician-days, and single stops of these, as long as what is left costs as much. Why a smaller
 choice speaks for larger ones: a technician-day without some of its stops keeps its hours and costs no more, since no way round
@@ -30,7 +30,9 @@ class Learning:
         self.cuts = 0
         self._fewer: dict[tuple[int, int, frozenset[Stop]], Work | None] = {}
 
-    def learn(self, works: Sequence[Work], options: Sequence[Option], charged: Callable[[Sequence[Work]], float]) -> float:
+    def learn(
+        self, works: Sequence[Work], options: Sequence[Option], charged: Callable[[Sequence[Work]], float]
+    ) -> float:
         """Cut off a part of a choice that is dearer than the master thinks; how much more it costs.
 
         `charged` tells what the master's choice pays for hours on technician-days. Where several of them are dear for reasons

@@ -116,7 +116,12 @@ class Master:
         found: list[int] = []
         for day, by_works in self._for.items():
             there = covered(list(by_works), near.get(day, ()))
-            found += (column for works, is_there in zip(by_works, there, strict=True) if not is_there for column in by_works[works])
+            found += (
+                column
+                for works, is_there in zip(by_works, there, strict=True)
+                if not is_there
+                for column in by_works[works]
+            )
         return np.array(found, dtype=np.int64)
 
     def relaxed(self, keep: Ints) -> Relaxed | None:

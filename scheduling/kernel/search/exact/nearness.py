@@ -26,13 +26,17 @@ class Nearness:
         self.left, self.bound = left, _bound(model, routes, most, left)
         self._sets: dict[int, _Left] = {}
         self._possible: set[Key] = set()
+        self._least: float | None = None
 
     def least(self) -> float:
         """What every plan costs at least, as far as the bound knows yet; 0 where there is none."""
-        return 0.0 if self.bound is None else min(map(self.bound.least, range(self.bound.farthest + 1)))
+        if self._least is None and self.bound is not None:
+            self._least = min(map(self.bound.least, range(self.bound.farthest + 1)))
+        return self._least or 0.0
 
     def look(self, cost: float) -> None:
         """Look what is near a cost."""
+        self._least = None
         if self.bound is not None:
             self.bound.left = _for_the_bound(self.left)
             try:

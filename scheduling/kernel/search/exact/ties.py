@@ -39,10 +39,7 @@ def components(chosen: Sequence[Set]) -> list[list[int]]:
 
 
 def possible(days: Sequence[Daily]) -> bool:
-    """Whether all sessions of some days can be held, if nothing else were: by anybody, in any lots; True where it is not known."""
-    items = [item for day in days for item in day.sessions]
-    if not any(tied(one, other) for one in items for other in items):
-        return True
+    """Whether all sessions of some days can be held at all, by anybody, in any lots; True where it is not known."""
     sets = [(day, len(day.costs) - 1) for day in days]
     costs = [float(day.costs[mask]) for day, mask in sets]
     return max(costs) < inf and joint(sets, costs, _NEVER) < _NEVER
