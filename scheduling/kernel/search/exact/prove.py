@@ -80,7 +80,7 @@ class Proof:
         What costs much more than the bound is left away at first, since the less room there is, the fewer technician-days
         there are and the quicker the choice. Where nothing is found below such a limit, it is raised.
         """
-        self.relaxed = 0.0
+        self.relaxed, self.nearest = 0.0, 0
         for limit in self._limits():
             self.limit = limit
             self.near.look(self.goal)
@@ -88,7 +88,16 @@ class Proof:
                 return False
             if self.best <= self.limit + TINY:
                 break
+            self._try_any()
         return True
+
+    def _try_any(self) -> None:
+        """Make the best plan better, though not as cheap as the limit, with technician-days that are there anyway."""
+        self.limit = inf
+        keep = self._within(self.nearest)
+        relaxed = self._relaxed(self.nearest, keep) if len(keep) else None
+        if relaxed is not None and relaxed.cost < self.best - TINY and self.left() > 0:
+            self._choose(self.master.near(keep, relaxed, _NARROW * relaxed.cost))
 
     def _limits(self) -> Iterator[float]:
         """Costs below which a plan is looked for, the last one: any."""
@@ -165,8 +174,8 @@ class Proof:
             if not len(keep):
                 continue
             relaxed = self._relaxed(worst, keep)
-            if relaxed is not None and not width:
-                least = min(least, relaxed.cost)
+            if relaxed is not None and not width and relaxed.cost < least:
+                least, self.nearest = relaxed.cost, worst
             if relaxed is None or relaxed.cost >= self.goal - TINY:
                 continue
             if not width:  # once for each, so that the least comes first
