@@ -56,7 +56,7 @@ OFF: dict[str, list[tuple[Any, str, Any]]] = {
 }
 
 
-@pytest.mark.parametrize("seed", [2, 9, 15])
+@pytest.mark.parametrize("seed", [2, 15])
 def test_what_is_left_away_changes_no_cost(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each way to leave something away off by itself, then all of them; groups are not cut finer, which takes longest."""
     monkeypatch.setattr(prove, "_MOST_FINER", 0)
