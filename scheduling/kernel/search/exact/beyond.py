@@ -5,6 +5,7 @@ It chooses AI days for the groups, and for every day the set of sessions that te
 
 from collections import defaultdict
 from collections.abc import Callable, Sequence
+from functools import partial
 from math import inf
 
 import numpy as np
@@ -12,9 +13,10 @@ import numpy as np
 from scheduling.kernel.search.exact.daily import Daily
 from scheduling.kernel.search.exact.days import TooMany
 from scheduling.kernel.search.exact.options import NotCovered
-from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program
-from scheduling.kernel.search.exact.session import Key, Session, sessions_of
-from scheduling.kernel.search.exact.ties import components, joint
+from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program, Relaxed
+from scheduling.kernel.search.exact.reach import at_work
+from scheduling.kernel.search.exact.session import Key, Session, sessions_of, tied
+from scheduling.kernel.search.exact.ties import components, joint, possible
 from scheduling.kernel.search.exact.touring import Touring
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.routes import Routes
@@ -38,16 +40,16 @@ class Beyond:
             raise NotCovered("AI after seen heat")
         tourings = [Touring(model, person.index) for person in model.people]
         rates = [person.rate for person in model.people]
-        self.sessions = [session for need in model.needs for session in sessions_of(need, rates)]
+        reach = partial(at_work, routes, tourings)
+        daily = partial(Daily, model, routes, tourings)
+        found = [session for need in model.needs for session in sessions_of(need, rates, reach)]
+        self.sessions = [session for items in _by_option(found) if self._possible(items, daily) for session in items]
         moves = (abs(day - need.wanted) for need in model.needs for day in need.days)
         self.farthest = max(moves, default=0)
-        on: dict[int, list[Session]] = defaultdict(list)
-        for session in self.sessions:
-            on[session.day].append(session)
         self.days: list[Daily] = []
-        for day, items in sorted(on.items()):
+        for day, items in _by_day(self.sessions):
             self._count(_CLOCK)
-            self.days.append(Daily(model, routes, tourings, day, items))
+            self.days.append(daily(day, items))
         self.sets: dict[int, tuple[Daily, int]] = {}
         self._has: dict[Session, list[int]] = defaultdict(list)
         self._moves: list[tuple[int, int]] = []
@@ -66,6 +68,13 @@ class Beyond:
         before, self.most = self.most, self.most - looked_at
         if self.most < 0 or (before // _CLOCK != self.most // _CLOCK and self.left() <= 0):
             raise TooMany
+
+    def _possible(self, items: Sequence[Session], daily: Callable[[int, list[Session]], Daily]) -> bool:
+        """Whether a group's sessions can all be held on an AI day."""
+        self._count(len(items))
+        if not any(tied(one, other) for one in items for other in items):
+            return True
+        return possible([daily(day, row) for day, row in _by_day(items)])
 
     def _groups(self) -> None:
         program, weights = self.program, self.model.season.weights
@@ -97,19 +106,31 @@ class Beyond:
                 for item in items:
                     self._has[item].append(column)
             self.program.row(-inf, 1, once)
+        held = {(session.need.index, session.ai_day) for session in self.sessions}
+        for key, own in self.option.items():
+            if key not in held and any(work.trip is not None for work in self.model.needs[key[0]].works):
+                self.program.highs[own] = 0.0
         for session in self.sessions:
             own = self.option[session.need.index, session.ai_day]
             self.program.row(0, 0, {own: -1.0, **dict.fromkeys(self._has[session], 1.0)})
 
     # -- one worst move at a time ---------------------------------------------------------------------------------
-    def near(self, worst: int, below: float) -> Ints:
-        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan."""
+    def least(self, worst: int) -> float:
+        """What plans with that worst move cost at least, as far as is known yet; infinite where there are none."""
+        relaxed = self._relaxed(worst, np.flatnonzero(self._moved <= worst))
+        return inf if relaxed is None else relaxed.cost
+
+    def _relaxed(self, worst: int, keep: Ints) -> Relaxed | None:
         self.program.costs[self.worst] = self.model.season.weights.worst_move * worst
-        keep = np.flatnonzero(self._moved <= worst)
         others = np.ones(len(self.program.costs), dtype=bool)
         others[list(self.sets)] = False
+        return self.program.relaxed(keep, np.flatnonzero(others))
+
+    def near(self, worst: int, below: float) -> Ints:
+        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan."""
+        keep = np.flatnonzero(self._moved <= worst)
         while True:
-            relaxed = self.program.relaxed(keep, np.flatnonzero(others))
+            relaxed = self._relaxed(worst, keep)
             if relaxed is None or relaxed.cost >= below - TINY:
                 return np.zeros(0, dtype=np.int64)
             over = relaxed.reduced - (below - relaxed.cost)
@@ -202,3 +223,19 @@ class Beyond:
         self._settled = np.append(self._settled, True)
         self._moved = np.append(self._moved, 0)
         return late
+
+
+def _by_option(sessions: Sequence[Session]) -> list[list[Session]]:
+    """Sessions of each group and AI day."""
+    found: dict[tuple[int, int], list[Session]] = defaultdict(list)
+    for session in sessions:
+        found[session.need.index, session.ai_day].append(session)
+    return list(found.values())
+
+
+def _by_day(sessions: Sequence[Session]) -> list[tuple[int, list[Session]]]:
+    """Sessions by the day on which they are held."""
+    found: dict[int, list[Session]] = defaultdict(list)
+    for session in sessions:
+        found[session.day].append(session)
+    return sorted(found.items())

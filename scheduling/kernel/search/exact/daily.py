@@ -54,6 +54,7 @@ class Ways:
             for item, (low, high) in zip(sessions, self.windows, strict=True)
         ]
         self.forced = [self._forced(i) for i in range(len(sessions))]
+        self.apart = apart(sessions)
         self.driven: dict[int, float] = {}
         self.time: dict[int, float] = {}
         self.whole: set[int] = set()
@@ -76,7 +77,7 @@ class Ways:
         """Every set whose way fits into the day."""
         for i in range(at, len(self.sessions)):
             item = self.sessions[i]
-            if not self.able[i] or not item.agrees(self.of(mask)):
+            if not self.able[i] or mask & self.apart[i]:
                 continue
             there = places | {item.place}
             km = self.touring.tour(frozenset(), there)
@@ -94,12 +95,15 @@ class Ways:
                 self.whole.add(now)
             self._grow(now, i + 1, there, booked, more)
 
-    def room(self, mask: int) -> float:
-        """Minutes of AI before noon at most, in whatever order."""
-        early = self.early(mask)
-        if not early:
-            return 0.0
-        return max(self.sessions[i].noon for i in early) - min(self.windows[i][0] for i in early)
+    def room(self, masks: Ints) -> Floats:
+        """Minutes of AI before noon at most, in whatever order, for sets."""
+        last, first = np.full(len(masks), -inf), np.full(len(masks), inf)
+        for i in self.early((1 << len(self.sessions)) - 1):
+            there = (masks >> i & 1) > 0
+            last[there] = np.maximum(last[there], self.sessions[i].noon)
+            first[there] = np.minimum(first[there], self.windows[i][0])
+        found: Floats = np.where(first < inf, last - np.where(first < inf, first, 0.0), 0.0)
+        return found
 
     def of(self, mask: int) -> list[Session]:
         """The sessions of a set."""
@@ -156,7 +160,7 @@ class _Table:
         self.driven = np.array([ways.driven[mask] for mask in rows])
         self.time = np.array([ways.time[mask] for mask in rows])
         self.whole = np.array([mask in ways.whole for mask in rows], dtype=bool)
-        self.room = np.array([ways.room(mask) for mask in rows])
+        self.room = ways.room(self.masks)
         self.work = _summed(ways.work)
         self.forced = _summed([ways.per_half * halves(minutes) for minutes in ways.forced])
         self.least = self.driven + self.forced[self.masks]
@@ -188,15 +192,16 @@ class Daily:
         for table in (self.mine, self.theirs):
             there = table.whole
             np.minimum.at(self.costs, table.masks[there], table.least[there])
-        for i, mask in enumerate(self.mine.masks.tolist()):
-            others = np.flatnonzero(self.heads[self.theirs.masks | mask] <= self.one.together)
+        for i in np.argsort(self.mine.driven, kind="stable").tolist():
+            union = self.theirs.masks | self.mine.masks[i]
+            driven = self.mine.driven[i] + self.theirs.driven  # no pair costs less: what is known to be as cheap stays
+            others = np.flatnonzero((self.heads[union] <= self.one.together) & (driven < self.costs[union]))
             base = self._base(np.full(len(others), i), others)
             fits = np.isfinite(base)
-            np.minimum.at(self.costs, self.theirs.masks[others[fits]] | mask, base[fits])
-        for mask in np.flatnonzero(np.isfinite(self.costs)).tolist():
-            items = self.of(mask)
-            if not all(item.agrees(items[:i]) for i, item in enumerate(items)):
-                self.costs[mask] = inf
+            np.minimum.at(self.costs, union[others[fits]], base[fits])
+        possible = np.flatnonzero(np.isfinite(self.costs))
+        for i, beside in enumerate(self.one.apart):
+            self.costs[possible[((possible >> i & 1) > 0) & ((possible & beside) > 0)]] = inf
 
     def _base(self, i: Ints, others: Ints) -> Floats:
         """What sets of the one and of the other, pair by pair, cost at least; infinite where hours or head forbid it."""
@@ -304,6 +309,14 @@ class Daily:
         left = sum(item.head for item in self.of(both)) - free
         fast = max(one.rate, other.rate) * HALF_HOUR / 60.0
         return min(one.per_half, other.per_half) * max(0, ceil(left / fast - _TINY))
+
+
+def apart(sessions: Sequence[Session]) -> list[int]:
+    """For each session the others (bits) that do not go with it."""
+    return [
+        sum(1 << j for j, other in enumerate(sessions) if other is not item and not item.agrees([other]))
+        for item in sessions
+    ]
 
 
 def _bits(mask: int) -> list[int]:

@@ -49,9 +49,9 @@ class Work:
         return self.on.day
 
     @property
-    def keys(self) -> set[Key]:
+    def keys(self) -> frozenset[Key]:
         """The works that it is for."""
-        return {stop.key for stop in self.stops}
+        return frozenset(stop.key for stop in self.stops)
 
     @property
     def in_order(self) -> list[Stop]:
@@ -93,16 +93,19 @@ class Day:
         """
         alike: dict[tuple[object, ...], list[Stop]] = defaultdict(list)
         for stop in stops:
-            alike[stop.option.need, stop.low, stop.high, stop.spans, stop.head, stop.ai, stop.noon].append(stop)
+            alike[stop.option.need, stop.number, stop.low, stop.high, stop.spans, stop.head, stop.ai, stop.noon].append(
+                stop
+            )
         kinds = list(alike.values())
         found: list[Work] = []
         inside = None if near is None else _Inside([rows[0].key for rows in kinds], near)
+        several = sum(1 << i for i, rows in enumerate(kinds) if len(rows) > 1)
         for mask, cost in self._sets(kinds, most, inside, left).items():
             chosen = (rows for i, rows in enumerate(kinds) if mask >> i & 1)
             found.extend(
                 Work(self, frozenset(row), cost)
                 for row in product(*chosen)
-                if all(_agrees(stop, row[:i]) for i, stop in enumerate(row))
+                if not mask & several or all(_agrees(stop, row[:i]) for i, stop in enumerate(row))
             )
             if len(found) > most or left() <= 0:
                 raise TooMany
@@ -118,13 +121,13 @@ class Day:
         home = [road(place)[self.base] for place in places]
         way = [[road(one)[other] if one != other else (0.0, 0) for other in places] for one in places]
         cost: dict[int, float] = {}
-        heads = {0: 0}
+        onward: dict[int, list[tuple[int, int]]] = {}
         labels: _Labels = {}
-        for i, stop in enumerate(stops):
-            start = max(self.opens + home[i][1], stop.low)
-            if start <= stop.high and stop.head <= self.most:
-                heads[1 << i] = stop.head
-                labels[1 << i, i] = [(start + stop.length, self.per_km * home[i][0] + self._late(stop, start))]
+        for i, whole in self._onward(0, stops, never, inside):
+            start = max(self.opens + home[i][1], stops[i].low)
+            if start <= stops[i].high:
+                paid = self.per_km * home[i][0] + self._late(stops[i], start)
+                labels[whole, i] = [(start + stops[i].length, paid)]
         count = 0
         while labels:
             count += sum(map(len, labels.values()))
@@ -136,45 +139,53 @@ class Day:
                 least = min((paid for end, paid in rows if end + minutes <= self.closes), default=inf)
                 if least < inf:
                     cost[mask] = min(cost.get(mask, inf), self.day_cost + least + self.per_km * km)
-                self._extend(stops, never, (mask, last), rows, way[last], heads, after)
-            labels = after if inside is None else {key: rows for key, rows in after.items() if inside(key[0])}
+                if mask not in onward:
+                    onward[mask] = self._onward(mask, stops, never, inside)
+                self._extend(stops, onward[mask], last, rows, way[last], after)
+            labels = after
         return cost
+
+    def _onward(
+        self, mask: int, stops: Sequence[Stop], never: Sequence[int], inside: "_Inside | None"
+    ) -> list[tuple[int, int]]:
+        """The stops that can be had beside a set (bits), each with the set that comes of it."""
+        free = self.most - sum(stop.head for i, stop in enumerate(stops) if mask >> i & 1)
+        found = [(i, mask | 1 << i) for i, stop in enumerate(stops) if not mask & never[i] and stop.head <= free]
+        return found if inside is None else [(i, whole) for i, whole in found if inside(whole)]
 
     def _extend(
         self,
         stops: Sequence[Stop],
-        never: Sequence[int],
-        key: tuple[int, int],
+        onward: Sequence[tuple[int, int]],
+        last: int,
         rows: Sequence[_Label],
         way: Sequence[tuple[float, int]],
-        heads: dict[int, int],
         after: _Labels,
     ) -> None:
         """Drive on from the last stop to every other."""
-        mask, last = key
-        here, head = stops[last].place, heads[mask]
+        here = stops[last].place
         closed = self.model.last_stop[here]
         soonest = min(end for end, _ in rows)
-        for i, stop in enumerate(stops):
-            km, minutes = way[i]
-            if mask & never[i] or soonest + minutes > stop.high or head + stop.head > self.most:
+        for i, whole in onward:
+            (km, minutes), stop = way[i], stops[i]
+            low, high, length = stop.low, stop.high, stop.length
+            if soonest + minutes > high or (closed and stop.place != here):
                 continue
-            if closed and stop.place != here:
-                continue
-            low, high = stop.low, stop.high
+            cost = self.per_km * km
             for end, paid in rows:
                 start = max(end + minutes, low)
-                if start > high:
-                    continue
-                whole = mask | 1 << i
-                heads[whole] = head + stop.head
-                _keep(
-                    after.setdefault((whole, i), []),
-                    (start + stop.length, paid + self.per_km * km + self._late(stop, start)),
-                )
+                if start <= high:
+                    label = start + length, paid + cost + self._late(stop, start)
+                    _keep(after.setdefault((whole, i), []), label)
 
     def _late(self, stop: Stop, start: int) -> float:
-        return self.per_half * stop.halves(start) if stop.ai else 0.0
+        return self.per_half * stop.halves(start) if stop.ai and start + stop.length > stop.noon else 0.0
+
+    def work(self, stops: frozenset[Stop]) -> Work:
+        """The technician-day with these stops, which some order of them can be driven."""
+        made = Work(self, stops, inf)
+        made.cost = made.rows[0].cost
+        return made
 
     # -- orders ---------------------------------------------------------------------------------------------------
     def rows(self, stops: Sequence[Stop]) -> Iterator[Row]:
@@ -220,14 +231,34 @@ class _Inside:
     """Whether a set of kinds of stops (bits) has no other works than one of the sets that are near."""
 
     def __init__(self, keys: Sequence[Key], near: Sequence[frozenset[Key]]) -> None:
-        self._outside = {sum(1 << i for i, key in enumerate(keys) if key not in some) for some in near}
+        bits = {key: 1 << i for i, key in enumerate(dict.fromkeys(keys))}
+        self._bits = [bits[key] for key in keys]
+        self._subsets = _subsets({sum(bits.get(key, 0) for key in some) for some in near})
         self._known: dict[int, bool] = {}
 
     def __call__(self, mask: int) -> bool:
         found = self._known.get(mask)
         if found is None:
-            found = self._known[mask] = any(not mask & outside for outside in self._outside)
+            works = 0
+            for i, bit in enumerate(self._bits):
+                if mask >> i & 1:
+                    works |= bit
+            found = self._known[mask] = works in self._subsets
         return found
+
+
+def _subsets(sets: set[int]) -> set[int]:
+    """All subsets of some sets (bits)."""
+    found, open_ = set(sets), list(sets)
+    while open_:
+        mask = rest = open_.pop()
+        while rest:
+            bit = rest & -rest
+            rest ^= bit
+            if mask ^ bit not in found:
+                found.add(mask ^ bit)
+                open_.append(mask ^ bit)
+    return found
 
 
 def _never(number: int, kinds: Sequence[Sequence[Stop]]) -> int:

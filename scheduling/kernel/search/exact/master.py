@@ -33,6 +33,8 @@ class Master:
         self._moved: dict[Work, int] = {}
         self._late: dict[tuple[int, int], int] = {}
         self._on: dict[tuple[int, int], list[Work]] = defaultdict(list)
+        # By day: columns of technician-days by the works that they are for.
+        self._for: dict[int, dict[frozenset[Key], list[int]]] = defaultdict(lambda: defaultdict(list))
         self._holding: dict[object, list[int]] = defaultdict(list)
         self._groups()
         self.worst = self.program.column(0.0, 1.0, whole=False)
@@ -54,6 +56,7 @@ class Master:
         for work in works:
             column = self.work[work] = self.program.column(work.cost)
             self._on[work.person, work.day].append(work)
+            self._for[work.day][work.keys].append(column)
             self._moved[work] = max(stop.option.moved for stop in work.stops)
             once[work.person, work.day][column] = 1.0
             for stop in work.in_order:
@@ -105,10 +108,21 @@ class Master:
         moved[list(self.option.values())] = [option.moved for option in self.option]
         moved[list(self.work.values())] = list(self._moved.values())
         if near is not None:
-            kept = set(inside(list(self.work), near))
-            beside = [column for work, column in self.work.items() if work not in kept]
-            moved[np.array(beside, dtype=np.int64)] = worst + 1
+            moved[self._beside(near)] = worst + 1
         return np.flatnonzero(moved <= worst)
+
+    def _beside(self, near: Near) -> Ints:
+        """The columns of technician-days that have other works than any one of the sets of their day."""
+        found: list[int] = []
+        for day, by_works in self._for.items():
+            there = covered(list(by_works), near.get(day, ()))
+            found += (
+                column
+                for works, is_there in zip(by_works, there, strict=True)
+                if not is_there
+                for column in by_works[works]
+            )
+        return np.array(found, dtype=np.int64)
 
     def relaxed(self, keep: Ints) -> Relaxed | None:
         """The linear relaxation of these columns."""
@@ -138,16 +152,18 @@ class Master:
         count = 0
         for work in works:
             count += 1
-            longer = (other for other in self._on[work.person, work.day] if work.stops <= other.stops)
-            entries.update((self.work[other], 1.0) for other in longer)
+            entries.update((self.work[other], 1.0) for other in self._longer(work))
         for option in options:
             count += 1
             entries[self.option[option]] = 1.0
         self.program.row(-inf, count - 1, entries)
 
     def charge(self, works: Sequence[Work], options: Sequence[Option], more: float) -> None:
-        """These technician-days together with these options cost so much more."""
-        entries = {self.work[work]: more for work in works}
+        """These technician-days together with these options cost so much more; longer ones as much less as they cost more."""
+        entries: dict[int, float] = {}
+        for work in works:
+            dear = ((self.work[other], more - max(0.0, other.cost - work.cost)) for other in self._longer(work))
+            entries.update((column, more_then) for column, more_then in dear if more_then > 0)
         entries.update((self.option[option], more) for option in options)
         for key in {(work.person, work.day) for work in works}:
             if key not in self._late:
@@ -155,18 +171,16 @@ class Master:
             entries[self._late[key]] = -1.0
         self.program.row(-inf, more * (len(works) + len(options) - 1), entries)
 
+    def _longer(self, work: Work) -> list[Work]:
+        """The technician-days with all its stops."""
+        return [other for other in self._on[work.person, work.day] if work.stops <= other.stops]
 
-def inside(works: Sequence[Work], near: Near) -> list[Work]:
-    """The technician-days that have no other works than one of the sets of their day."""
-    by_day: dict[int, list[Work]] = defaultdict(list)
-    for work in works:
-        by_day[work.day].append(work)
-    found: list[Work] = []
-    for day, row in by_day.items():
-        bit: dict[Key, int] = {}
-        sets = [sum(1 << bit.setdefault(key, len(bit)) for key in some) for some in near.get(day, ())]
-        unknown = 1 << len(bit)
-        mine = [sum(1 << bit[key] if key in bit else unknown for key in work.keys) for work in row]
-        there = ((np.array(mine)[:, None] & ~np.array([*sets, 0])[None, :]) == 0).any(axis=1)
-        found.extend(work for work, is_there in zip(row, there, strict=True) if is_there)
+
+def covered(works: Sequence[frozenset[Key]], sets: Iterable[frozenset[Key]]) -> list[bool]:
+    """Whether sets of works have no other works than one of some sets."""
+    bit: dict[Key, int] = {}
+    near = [sum(1 << bit.setdefault(key, len(bit)) for key in some) for some in sets]
+    unknown = 1 << len(bit)
+    mine = [sum(1 << bit[key] if key in bit else unknown for key in some) for some in works]
+    found: list[bool] = ((np.array(mine)[:, None] & ~np.array([*near, 0])[None, :]) == 0).any(axis=1).tolist()
     return found

@@ -20,23 +20,31 @@ _SHARE = 0.5
 
 
 class Nearness:
-    """The bound for every worst move, against a cost that some plan has. Where there is no such bound, everything is near."""
+    """The bound for every worst move, against a cost (`look`). Where there is no such bound, everything is near."""
 
-    def __init__(self, model: Model, routes: Routes, most: int, left: Callable[[], float], cost: float) -> None:
+    def __init__(self, model: Model, routes: Routes, most: int, left: Callable[[], float]) -> None:
         self.left, self.bound = left, _bound(model, routes, most, left)
         self._sets: dict[int, _Left] = {}
-        if self.bound is not None:
-            try:
-                for worst in range(self.bound.farthest + 1):
-                    self._sets[worst] = _left_by(self.bound, worst, cost)
-                self.bound.left = left
-            except TooMany:
-                self.bound = None
-        self._possible = self._near_keys()
+        self._possible: set[Key] = set()
+        self._least: float | None = None
 
-    def _near_keys(self) -> set[Key]:
-        every = [sets for left in self._sets.values() for sets in left.days.values()]
-        return {key for sets in every for some in sets for key in some}
+    def least(self) -> float:
+        """What every plan costs at least, as far as the bound knows yet; 0 where there is none."""
+        if self._least is None and self.bound is not None:
+            self._least = min(map(self.bound.least, range(self.bound.farthest + 1)))
+        return self._least or 0.0
+
+    def look(self, cost: float) -> None:
+        """Look what is near a cost."""
+        self._least = None
+        if self.bound is not None:
+            self.bound.left = _for_the_bound(self.left)
+            try:
+                self._sets = {worst: _left_by(self.bound, worst, cost) for worst in range(self.bound.farthest + 1)}
+                self.bound.left = self.left
+            except TooMany:
+                self.bound, self._sets = None, {}
+        self._possible = self._near_keys()
 
     def again(self, cost: float) -> bool:
         """Look once more what is near a cost, with all that was learnt since; whether there is a bound."""
@@ -46,6 +54,10 @@ class Nearness:
                     self._sets[worst] = _left_by(self.bound, worst, cost)
             self._possible = self._near_keys()
         return self.bound is not None
+
+    def _near_keys(self) -> set[Key]:
+        every = [sets for left in self._sets.values() for sets in left.days.values()]
+        return {key for sets in every for some in sets for key in some}
 
     def possible(self, key: Key) -> bool:
         """Whether a cheaper plan can have that work."""
@@ -97,9 +109,14 @@ def _left_by(bound: Beyond, worst: int, cost: float) -> _Left:
 
 
 def _bound(model: Model, routes: Routes, most: int, left: Callable[[], float]) -> Beyond | None:
-    seconds = left()
-    kept = (1 - _SHARE) * seconds if seconds < inf else 0.0
     try:
-        return Beyond(model, routes, most, lambda: left() - kept)
+        return Beyond(model, routes, most, _for_the_bound(left))
     except (NotCovered, TooMany):
         return None
+
+
+def _for_the_bound(left: Callable[[], float]) -> Callable[[], float]:
+    """The seconds that the bound may take of those left now."""
+    seconds = left()
+    kept = (1 - _SHARE) * seconds if seconds < inf else 0.0
+    return lambda: left() - kept

@@ -1,6 +1,6 @@
 """A group's work on an AI day that it can have, with the hours that no lot of it can leave."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 
@@ -12,6 +12,8 @@ _NOON = time(12)
 
 # A group by its number, its AI day, the number of its work.
 Key = tuple[int, int, int]
+# First and last minute at which any technician can be at work at a group's ranch on a day; None where nobody can.
+Reach = Callable[[Need, int], tuple[float, float] | None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,11 +79,11 @@ class Session:
         )
 
 
-def sessions_of(need: Need, rates: Sequence[float]) -> Iterator[Session]:
+def sessions_of(need: Need, rates: Sequence[float], reach: Reach) -> Iterator[Session]:
     """All of a group's; AI after seen heat is not among them. `rates` are the AI rates of all technicians."""
     trips = [work.trip for work in need.works if work.trip is not None]
     for ai_day in need.days if trips else ():
-        hours = _turns(need, ai_day)
+        hours = _turns(need, ai_day, reach)
         for number, work in enumerate(need.works):
             if work.trip is None:
                 continue
@@ -90,7 +92,7 @@ def sessions_of(need: Need, rates: Sequence[float]) -> Iterator[Session]:
             treated = 60 / need.ranch.treat_rate
             turns = (60 / sum(rates), 60 / min(rates)) if ai is not None and rates else (treated, treated)
             low, high = hours[work.trip.key]
-            _, closes = _hours(need, work.trip, ai_day)
+            _, closes = _at_work(need, work.trip, ai_day, reach)
             noon = minute_of(date.fromordinal(ai_day + work.day), _NOON, need.ranch.zone)
             yield Session(need, ai_day, number, head, low, min(closes, high + turns[1]), noon, turns)
 
@@ -141,7 +143,14 @@ def _hours(need: Need, trip: Trip, ai_day: int) -> tuple[int, int]:
     return minute_of(day, ranch.opens, ranch.zone), minute_of(day, ranch.closes, ranch.zone)
 
 
-def _turns(need: Need, ai_day: int) -> dict[str, tuple[float, float]]:
+def _at_work(need: Need, trip: Trip, ai_day: int, reach: Reach | None) -> tuple[float, float]:
+    """The ranch's hours on a trip's day; where technicians come for it, only those at which any of them can be there."""
+    opens, closes = _hours(need, trip, ai_day)
+    there = reach(need, ai_day + trip.day) if reach is not None and any(w.trip is trip for w in need.works) else None
+    return (opens, closes) if there is None else (max(opens, there[0]), min(closes, there[1]))
+
+
+def _turns(need: Need, ai_day: int, reach: Reach | None = None) -> dict[str, tuple[float, float]]:
     """First and last minute at which an animal's turn can begin at each trip, so that all its other turns can be in time.
 
     A treatment is over one turn after it began; what AI takes depends on who is there and is left away. Every rule narrows
@@ -150,7 +159,7 @@ def _turns(need: Need, ai_day: int) -> dict[str, tuple[float, float]]:
     """
     found = {}
     for trip in need.trips:
-        opens, closes = _hours(need, trip, ai_day)
+        opens, closes = _at_work(need, trip, ai_day, reach)
         found[trip.key] = float(opens), closes - (60 / need.ranch.treat_rate if trip.ai is None else 0.0)
     for _ in need.trips:
         for one in need.trips:

@@ -1,6 +1,7 @@
 """Days that hang together: treatment by a technician on one, AI on another; or both sessions of split-time AI."""
 
 from collections.abc import Sequence
+from math import inf
 
 from scheduling.kernel.search.exact.daily import Daily
 from scheduling.kernel.search.exact.hours import least
@@ -10,6 +11,8 @@ from scheduling.kernel.search.exact.walks import together
 # So many ways to share the days' work out are tried; what the next would cost at least is the bound then.
 _MOST_SHARED_OUT = 60
 _TINY = 1e-6
+# Dearer than any day.
+_NEVER = 1e9
 
 # A day and the set of sessions (bits) that technicians come for.
 Set = tuple[Daily, int]
@@ -33,6 +36,13 @@ def components(chosen: Sequence[Set]) -> list[list[int]]:
     for i in range(len(chosen)):
         found.setdefault(find(i), []).append(i)
     return [row for row in found.values() if len(row) > 1]
+
+
+def possible(days: Sequence[Daily]) -> bool:
+    """Whether all sessions of some days can be held at all, by anybody, in any lots; True where it is not known."""
+    sets = [(day, len(day.costs) - 1) for day in days]
+    costs = [float(day.costs[mask]) for day, mask in sets]
+    return max(costs) < inf and joint(sets, costs, _NEVER) < _NEVER
 
 
 def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:

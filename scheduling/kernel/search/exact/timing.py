@@ -83,6 +83,8 @@ class _Clock:
         for handlings in self.handled.values():
             for one, other in combinations(handlings, 2):
                 self._apart(one, other)
+        if not self.program.costs:
+            return Times(0.0, {}, {}, {})
         result = self.program.minimise(nodes=_NODES)
         if result.values is None:
             self.timing.unsure |= not result.done
