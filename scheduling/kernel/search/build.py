@@ -77,13 +77,16 @@ def _spans(state: State, item: Assignment, times: Times, lot: int) -> list[tuple
         elif step.key in need.fixed:
             spans.append((step.key, (need.fixed[step.key], need.fixed[step.key])))
         else:
-            day = date.fromordinal(item.ai_day + step.day - need.protocol.reference_day)
-            moment = minute_of(day, need.ranch.opens, need.ranch.zone) + 60
-            now = state.model.not_before
-            if moment < now and day_of(now, need.ranch.zone) == day:
-                moment = now
+            moment = loose_hour(state.model, need, item.ai_day, step)
             spans.append((step.key, (moment, moment)))
     return spans
+
+
+def loose_hour(model: Model, need: Need, ai_day: int, step: Step) -> int:
+    """The minute of a step that nobody goes through the chute for: an hour after the ranch opens, not in the past."""
+    day = date.fromordinal(ai_day + step.day - need.protocol.reference_day)
+    moment, now = minute_of(day, need.ranch.opens, need.ranch.zone) + 60, model.not_before
+    return now if moment < now and day_of(now, need.ranch.zone) == day else moment
 
 
 def _waits(need: Need, item: Assignment, head: int, starts: dict[str, int]) -> tuple[float, float] | None:
@@ -104,7 +107,7 @@ def _visits(state: State) -> list[Visit]:
         if item is None:
             continue
         for (person, stop), start in zip(item.stops, state.starts(item), strict=True):
-            for lot, (offset, length) in enumerate(stop.spans):
+            for i, (lot, (offset, length)) in enumerate(zip(stop.lots, stop.spans, strict=True)):
                 begin = start + offset
                 rows.append(
                     (
@@ -113,19 +116,19 @@ def _visits(state: State) -> list[Visit]:
                         item.need.index,
                         stop.key,
                         lot,
-                        _visit(state.model, item, person, stop, lot, (begin, begin + length)),
+                        _visit(state.model, item, person, stop, i, (begin, begin + length)),
                     )
                 )
     return [row[-1] for row in sorted(rows, key=lambda row: row[:-1])]
 
 
-def _visit(model: Model, item: Assignment, person: int, stop: Stop, lot: int, span: tuple[int, int]) -> Visit:
+def _visit(model: Model, item: Assignment, person: int, stop: Stop, i: int, span: tuple[int, int]) -> Visit:
     need = item.need
     timed = any(work.key == stop.key and work.part is Part.AI for work in need.works)
     barn = list(model.season.barns)[item.barn] if item.barn >= 0 and timed else None
     start, end = moment_of(span[0], need.ranch.zone), moment_of(span[1], need.ranch.zone)
     name = model.people[person].technician.id
-    return Visit(name, need.group.id, lot, stop.key, start, end, stop.heads[lot], barn)
+    return Visit(name, need.group.id, stop.lots[i], stop.key, start, end, stop.heads[i], barn)
 
 
 def _ordered(state: State) -> list[tuple[int, Route]]:

@@ -1,7 +1,8 @@
 """Clock times at a ranch: every trip of its groups that no technician's route fixes, one handling at a time."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
 
 from scheduling.kernel.plan import GroupPlan
 from scheduling.kernel.search.model import Need, Trip
@@ -19,11 +20,21 @@ Span = tuple[int, int]
 
 @dataclass(frozen=True, eq=False)
 class Kept:
-    """A group's place exactly as an earlier plan has it: the start of its trips' first lots, and all its handling."""
+    """A group's place exactly as an earlier plan has it: the start of its trips' first lots, and all its handling.
+
+    `at_stalls` tells of spans of AI by technicians how many are there, on how many stalls: others kept may be beside them.
+    """
 
     plan: GroupPlan
     times: Times
     spans: tuple[Span, ...]
+    at_stalls: Mapping[Span, tuple[int, int]] = field(default_factory=dict)
+
+    def beside(self, span: Span, other: "Kept", there: Span) -> bool:
+        """Whether a span and one of another group can be at the same time."""
+        hands, stalls = self.at_stalls.get(span, (1, 0))
+        more, least = other.at_stalls.get(there, (1, 0))
+        return hands + more <= min(stalls, least)
 
 
 class Assignment:
@@ -75,10 +86,14 @@ class Chute:
         return self._known[key]
 
     def _settle(self, items: Sequence[Item], blocked: tuple[Span, ...]) -> tuple[Times, ...] | None:
-        busy: list[Span] = list(blocked)
+        kept = [item.kept for item, _ in items if item.kept is not None]
+        busy = [span for some in kept for span in some.spans]
+        if not _all_free(busy, blocked) or not all(_agree(one, other) for one, other in combinations(kept, 2)):
+            return None
+        busy += blocked
         known: list[Times] = []
         for item, starts in items:
-            times = self._fixed(item, starts, busy)
+            times = dict(item.kept.times) if item.kept is not None else self._fixed(item, starts, busy)
             if times is None:
                 return None
             known.append(times)
@@ -90,12 +105,7 @@ class Chute:
         return None
 
     def _fixed(self, item: Assignment, starts: tuple[int, ...], busy: list[Span]) -> Times | None:
-        """What cannot move: a kept plan's times, technicians' starts, steps that were carried out. None on a collision."""
-        if item.kept is not None:
-            if not all(_free(span, busy) for span in item.kept.spans):
-                return None
-            busy += item.kept.spans
-            return dict(item.kept.times)
+        """What cannot move: technicians' starts, steps that were carried out. None on a collision."""
         times: Times = {}
         for trip in item.need.trips:
             done = item.need.fixed_start(trip)
@@ -223,6 +233,11 @@ class _Placing:
         if anchor is None or anchor.key not in self.times:
             return low + 60
         return self.times[anchor.key] + (trip.day - anchor.day) * 1440
+
+
+def _agree(one: Kept, other: Kept) -> bool:
+    """Whether two groups that are kept are never in the chute at once, but at stalls."""
+    return all(_free(span, [there]) or one.beside(span, other, there) for span in one.spans for there in other.spans)
 
 
 def _free(span: Span, busy: Sequence[Span]) -> bool:

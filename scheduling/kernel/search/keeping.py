@@ -1,6 +1,7 @@
 """Taking over an earlier plan: what still holds of it stays to the minute, the rest becomes a wish."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
+from itertools import pairwise
 
 from scheduling.kernel.plan import GroupPlan, Plan, Visit
 from scheduling.kernel.search.chute import Assignment, Kept, Span
@@ -9,7 +10,11 @@ from scheduling.kernel.search.model import Model, Need, Part, hour_anchor, minut
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Visit as Stop
 from scheduling.kernel.season import Hands
+from scheduling.kernel.sessions import session_head
 from scheduling.kernel.throughput import gap_range
+
+# Hours by which an interval of a plan written to the minute may seem too short or too long.
+_WRITTEN = 1 / 60 + 1e-6
 
 
 def wishes_of(model: Model, state: State, keep: Plan | None) -> dict[int, Wish]:
@@ -28,8 +33,7 @@ def wishes_of(model: Model, state: State, keep: Plan | None) -> dict[int, Wish]:
             model.number[visit.technician] for visit in visits[group.id] if visit.technician in model.number
         )
         need = model.needs[index]
-        readings = (_Reading(model, state, some, group, visits[group.id]) for some in (need, *need.finer))
-        kept = next((found for reading in readings if (found := reading.assignment()) is not None), None)
+        kept = _Reading(model, state, need, group, visits[group.id]).assignment()
         wishes[index] = Wish(group.ai_day.toordinal(), people, kept)
     return wishes
 
@@ -71,6 +75,7 @@ class _Reading:
             plan,
             {trip.key: min(span[0] for span in spans[trip.key]) for trip in need.trips},
             tuple(sorted([*(span for rows in spans.values() for span in rows), *self._heat_spans()])),
+            self._at_stalls(spans, barn),
         )
         return Assignment(need, plan.ai_day.toordinal(), None, rate, stops, kept, barn)
 
@@ -97,11 +102,9 @@ class _Reading:
         return [(minute(visit.start), minute(visit.end)) for visit in self.visits if visit.step in keys]
 
     def _steps_hold(self, rate: float, spans: dict[str, list[Span]]) -> bool:
-        """Days, handling hours, lengths, intervals and steps carried out."""
-        need, shape = self.need, self.state.visits.shape(self.need, rate)
-        day = self.plan.ai_day.toordinal()
-        if tuple(lot.head for lot in self.plan.lots) != shape.lots:
-            return False
+        """Days, handling hours, lengths, intervals and steps carried out. Lots may be of any size."""
+        need, day = self.need, self.plan.ai_day.toordinal()
+        lengths = [60 * lot.head / need.ranch.treat_rate for lot in self.plan.lots]
         for trip in need.trips:
             done = need.fixed_start(trip)
             if done is not None:
@@ -109,7 +112,6 @@ class _Reading:
                     return False
                 continue
             low, high = self.state.visits.hours(need, day + trip.day, 0)
-            lengths = shape.patterns[trip.key].lengths
             for (start, end), length in zip(spans[trip.key], lengths, strict=True):
                 if start < low or end > high or (trip.ai is None and end - start < length - 1):
                     return False
@@ -124,18 +126,18 @@ class _Reading:
             base = next((other for other in need.trips if step.after.step in other.keys), None)
             if base is None:
                 return False
-            at = self._session_rate(step.key) if trip.ai else need.ranch.treat_rate
             for lot, head in enumerate(self._heads(trip.ai is not None, step.key)):
+                at = self._session_rate(step.key, lot) if trip.ai else need.ranch.treat_rate
                 allowed = gap_range(head, step.after.window, need.pace(at or rate))
                 gap = (spans[trip.key][lot][0] - spans[base.key][lot][0]) / 60
-                if allowed is None or not allowed[0] - 1e-6 <= gap <= allowed[1] + 1e-6:
+                if allowed is None or not allowed[0] - _WRITTEN <= gap <= allowed[1] + _WRITTEN:
                     return False
         return True
 
-    def _session_rate(self, key: str) -> float:
+    def _session_rate(self, key: str, lot: int) -> float:
         if self.need.group.ai_by is Hands.RANCH:
             return self.need.ranch.ai_rate
-        crew = {self.model.number[visit.technician] for visit in self.visits if visit.step == key}
+        crew = {self.model.number[visit.technician] for visit in self.visits if (visit.step, visit.lot) == (key, lot)}
         return sum(self.model.people[person].rate for person in sorted(crew))
 
     def _heads(self, timed: bool, key: str) -> list[int]:
@@ -146,6 +148,16 @@ class _Reading:
             sum(visit.head for visit in self.visits if visit.step == key and visit.lot == lot) or head
             for lot, head in enumerate(lots)
         ]
+
+    def _at_stalls(self, spans: dict[str, list[Span]], barn: int) -> dict[Span, tuple[int, int]]:
+        """How many technicians are at AI of each lot, on how many stalls."""
+        stalls, found = self._stalls(barn), {}
+        for trip in self.need.sessions:
+            for lot, span in enumerate(spans[trip.key]):
+                hands = sum((visit.step, visit.lot) == (trip.ai and trip.ai.key, lot) for visit in self.visits)
+                if hands:
+                    found[span] = hands, stalls
+        return found
 
     def _stops(self) -> tuple[tuple[int, Stop], ...] | None:
         """Who comes for what, in the order of the need's works; None where somebody is missing or may not do it."""
@@ -159,24 +171,45 @@ class _Reading:
             if not rows and not done:
                 return None
             for person in sorted(rows):
-                stop = self._stop(number, person, sorted(rows[person], key=lambda visit: visit.lot))
-                if stop is None:
+                made = self._made(number, person, sorted(rows[person], key=lambda visit: visit.lot))
+                if not made:
                     return None
-                stops.append((person, stop))
-        return tuple(stops) if len(stops) == len({(visit.technician, visit.step) for visit in self.visits}) else None
+                stops += [(person, stop) for stop in made]
+            if rows and not self._all_there(number, [visit for some in rows.values() for visit in some]):
+                return None
+        return tuple(stops) if sum(len(stop.lots) for _, stop in stops) == len(self.visits) else None
 
-    def _stop(self, number: int, person: int, rows: list[Visit]) -> Stop | None:
+    def _all_there(self, number: int, rows: list[Visit]) -> bool:
+        """Whether somebody comes to every lot, nobody twice, with all the head that there must be."""
+        work, lots = self.need.works[number], self.plan.lots
+        if work.trip is None:
+            return len(rows) == 1
+        if len({(visit.technician, visit.lot) for visit in rows}) < len(rows):
+            return False
+        for lot, item in enumerate(lots):
+            head = sum(visit.head for visit in rows if visit.lot == lot)
+            least = session_head(self.need.protocol, work.trip.ai, item.head) if work.trip.ai else 1
+            if not least <= head or (work.trip.ai and head > item.head):
+                return False
+        return True
+
+    def _made(self, number: int, person: int, rows: list[Visit]) -> list[Stop]:
+        """A technician's stops: one for all lots without a break, else one for each; none where the technician may not come."""
         need, work = self.need, self.need.works[number]
-        lots = 1 if work.heat is not None else len(self.plan.lots)
-        if [visit.lot for visit in rows] != list(range(lots)):
-            return None
         if not need.group.skills <= self.model.people[person].technician.skills:
-            return None
+            return []
         if work.heat is not None and rows[0].head != work.heat.head(need.group.head):
-            return None
+            return []
         spans = tuple((minute(visit.start), minute(visit.end)) for visit in rows)
-        heads = tuple(visit.head for visit in rows)
-        return self.state.visits.pinned(need, number, self.plan.ai_day.toordinal(), spans, heads)
+        heads, day = tuple(visit.head for visit in rows), self.plan.ai_day.toordinal()
+        pinned = self.state.visits.pinned
+        whole = [visit.lot for visit in rows] == list(range(1 if work.heat is not None else len(self.plan.lots)))
+        if whole and all(one[1] == other[0] for one, other in pairwise(spans)):
+            return [pinned(need, number, day, spans, heads)]
+        return [
+            pinned(need, number, day, (span,), (head,), (visit.lot,))
+            for span, head, visit in zip(spans, heads, rows, strict=True)
+        ]
 
     def _barn(self) -> int | None:
         """The barn's number, -1 where there is none; None where it is not right."""
@@ -192,16 +225,10 @@ class _Reading:
             and self.need.sessions
         ):
             return None
-        stalls = (
-            self.need.ranch.ai_stalls
-            if number < 0
-            else max(self.need.ranch.ai_stalls, self.model.season.barns[barns[number]].stalls)
-        )
-        together = max(
-            (
-                sum(visit.step == key and visit.lot == 0 for visit in self.visits)
-                for key in {visit.step for visit in self.visits}
-            ),
-            default=0,
-        )
-        return number if together <= stalls else None
+        together = Counter((visit.step, visit.lot) for visit in self.visits)
+        return number if max(together.values(), default=0) <= self._stalls(number) else None
+
+    def _stalls(self, barn: int) -> int:
+        """Stalls at the ranch, or of the barn that is there."""
+        brought = list(self.model.season.barns.values())[barn].stalls if barn >= 0 else 0
+        return max(self.need.ranch.ai_stalls, brought)

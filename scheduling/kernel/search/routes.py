@@ -8,6 +8,10 @@ from scheduling.kernel.search.model import Model, minute_of
 from scheduling.kernel.search.visits import Visit
 
 _MOST_REMEMBERED = 700_000
+# Visits of a plan that was written to the minute may seem so many minutes too close: half of one at either end.
+_WRITTEN = 1.0
+# A visit of a plan that was written to the minute may seem so much too soon after the one before: half a minute at either end.
+_WRITTEN = 1.0
 
 
 class Route:
@@ -38,6 +42,7 @@ class Routes:
         self.most = [person.technician.max_head_per_day for person in model.people]
         self._people = [(item.base, item.technician.max_head_per_day, model.road(item.base)) for item in model.people]
         self._size = 0
+        self._a_km = 60 / model.season.travel.speed_kmh
         self._hours: list[dict[int, tuple[int, int]]] = [{} for _ in model.people]
 
     def hours(self, person: int, day: int) -> tuple[int, int]:
@@ -124,6 +129,8 @@ class Routes:
             return None
         best: Route | None = None
         place, low, high, count = visit.place, visit.low, visit.high, len(row)
+        if visit.origin[0] == "pinned":
+            return self._with_written(route, visit)
         at, ends = self.hours(person, visit.day)
         for i in range(count + 1):
             if i:
@@ -148,6 +155,12 @@ class Routes:
                 best = new
         return best
 
+    def _with_written(self, route: Route, visit: Visit) -> Route | None:
+        """A visit of a plan that is kept: wherever it can be."""
+        rows = ((*route.visits[:i], visit, *route.visits[i:]) for i in range(len(route.visits) + 1))
+        made = [new for row in rows if (new := self.route(route.person, row)) is not None]
+        return min(made, key=lambda new: new.cost, default=None)
+
     def _forget(self) -> None:
         for memo in self._known:
             for route in memo.values():
@@ -164,7 +177,7 @@ class Routes:
             at = self.model.not_before  # nobody sets out in the past; who is on the way as planned already has
         km, halves, head = 0.0, 0, 0
         closed = False
-        starts = []
+        starts: list[int] = []
         for visit in visits:
             place = visit.place
             if place != here:
@@ -177,7 +190,9 @@ class Routes:
             if at < visit.low:
                 at = visit.low
             elif at > visit.high:
-                return None
+                if not self._as_written(person, visits, starts):
+                    return None
+                at = visit.high
             starts.append(at)
             head += visit.head
             begun, at = at, at + visit.length
@@ -185,9 +200,26 @@ class Routes:
                 halves += visit.late_halves(begun)
             closed = visit.last
         step = road[home]
-        if at + step[1] > ends or head > most:
+        if head > most or (
+            at + step[1] > ends and not self._back_as_written(visits[-1], at + step[0] * self._a_km, ends)
+        ):
             return None
         km += step[0]
         return Route(
             person, visits, tuple(starts), km, head, self.day_cost[person] + self.per_km * km + self.per_half * halves
         )
+
+    def _as_written(self, person: int, visits: tuple[Visit, ...], starts: list[int]) -> bool:
+        """Whether the next visit stands in a plan at that minute, and can be driven to but for what minutes leave out."""
+        visit = visits[len(starts)]
+        if visit.origin[0] != "pinned":
+            return False
+        at: float = starts[-1] + visits[len(starts) - 1].length if starts else self.hours(person, visit.day)[0]
+        here = visits[len(starts) - 1].place if starts else self._people[person][0]
+        if here != visit.place:
+            at += self.model.road(here)[visit.place][0] * self._a_km
+        return at <= visit.high + _WRITTEN
+
+    def _back_as_written(self, visit: Visit, back: float, ends: int) -> bool:
+        """Whether a last visit stands in a plan, and the way home ends in time but for what minutes leave out."""
+        return visit.origin[0] == "pinned" and back <= ends + _WRITTEN / 2

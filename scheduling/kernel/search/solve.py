@@ -98,7 +98,7 @@ def _prove(search: Search, cooling: Cooling) -> str | None:
     cooling.warm_up(_WARMED_UP)
     cooling.polish_all(_CHOSEN_BY)
     kept = _FOR_THE_SEARCH * (budget.seconds or 0.0)
-    kind = Proof(search, lambda: cooling.left() - kept).run()
+    kind = Proof(search, cooling.left, reserve=kept).run()
     cooling.tell()
     return kind
 

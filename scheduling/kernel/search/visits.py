@@ -24,6 +24,8 @@ _HEAT_BAND = 180
 class Visit:
     """One stop. `low`/`high` bound its start, `spans` are its lots from the start, `head` counts towards the day's limit.
 
+    `lots` are the lots' numbers.
+
     Visits are interned: the same stop is the same object, so that routes can be told apart by identity.
     """
 
@@ -37,6 +39,7 @@ class Visit:
         "key",
         "last",
         "length",
+        "lots",
         "low",
         "need",
         "noon",
@@ -62,8 +65,9 @@ class Visit:
         treatment: Treatment,
         road: list[tuple[float, int]],
         origin: Origin,
+        lots: tuple[int, ...],
     ) -> None:
-        self.origin = origin
+        self.origin, self.lots = origin, lots
         self.need, self.key, self.place, self.road = need, work.key, need.place, road
         self.low, self.high = start
         self.spans, self.heads = spans, heads
@@ -309,17 +313,25 @@ class Visits:
         return self._made[key]
 
     def pinned(
-        self, need: Need, number: int, ai_day: int, spans: tuple[tuple[int, int], ...], heads: tuple[int, ...]
+        self,
+        need: Need,
+        number: int,
+        ai_day: int,
+        spans: tuple[tuple[int, int], ...],
+        heads: tuple[int, ...],
+        lots: tuple[int, ...] = (),
     ) -> Visit:
-        """A visit at the very times (start, end of each lot) of a plan that is kept."""
-        key = (need, number, ai_day, spans, heads)
+        """A visit at the very times (start, end of each lot) of a plan that is kept; of all lots, or of these."""
+        key = (need, number, ai_day, spans, heads, lots)
         found = self._made.get(key)
         if found is None:
             start = spans[0][0]
             lengths = tuple((begin - start, end - begin) for begin, end in spans)
-            row = (need.index, number, ai_day, "kept", spans, heads)
-            origin = ("pinned", (number, ai_day, spans, heads))
-            found = self._visit(need, need.works[number], ai_day, (start, start), lengths, heads, row, None, origin)
+            row = (need.index, number, ai_day, "kept", spans, heads, lots)
+            origin = ("pinned", (number, ai_day, spans, heads, lots))
+            found = self._visit(
+                need, need.works[number], ai_day, (start, start), lengths, heads, row, None, origin, lots
+            )
             assert found is not None
             self._made[key] = found
         return found
@@ -340,6 +352,7 @@ class Visits:
         row: tuple[object, ...],
         treatment: Treatment,
         origin: Origin,
+        lots: tuple[int, ...] = (),
     ) -> Visit | None:
         if window is None or window[0] > window[1]:
             return None
@@ -348,7 +361,8 @@ class Visits:
         last = self.model.last_stop[need.place]
         days = (day.toordinal(), noon)
         road = self.model.road(need.place)
-        return Visit(need, work, window, spans, heads, days, row, last, ai_day, treatment, road, origin)
+        numbers = lots or tuple(range(len(spans)))
+        return Visit(need, work, window, spans, heads, days, row, last, ai_day, treatment, road, origin, numbers)
 
     def _of_one_day(self, need: Need, window: tuple[int, int] | None, later: bool) -> tuple[int, int] | None:
         """The part of a window that lies in the first of the season's days that it spans, or in the second."""

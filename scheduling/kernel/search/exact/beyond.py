@@ -4,7 +4,8 @@ It chooses AI days for the groups, and for every day the set of sessions that te
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 from math import inf
 
@@ -26,6 +27,16 @@ _HALF = 0.5
 # Looking at a set with hours in order counts for so many sets.
 _IN_ORDER = 16
 _CLOCK = 64  # the clock is looked at once for so many sets
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the program of days chose: its cost, columns of sets, AI days by group, the values of all columns."""
+
+    cost: float
+    columns: tuple[int, ...]
+    days: Mapping[int, int]
+    values: Floats
 
 
 class Beyond:
@@ -163,23 +174,29 @@ class Beyond:
         return changed
 
     def nothing_below(self, worst: int, below: float, nodes: int) -> bool:
-        """Whether no plan with that worst move can be cheaper than `below`.
+        """Whether no plan with that worst move can be cheaper than `below`. Raises `TooMany` where that is not found out."""
+        return self.standing(worst, below, nodes) is None
+
+    def standing(self, worst: int, below: float, nodes: int) -> "Choice | None":
+        """The least choice of days and sets below a cost; None: no plan with that worst move can be so cheap.
 
         Sets that a choice takes are looked at once more, with hours in order, until a choice stands or none is cheap enough.
+        Raises `TooMany` where that is not found out.
         """
         while True:
             near = self.near(worst, below)
             if not len(near):
-                return True
+                return None
             result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)
             if not result.done:
-                return False
+                raise TooMany
             if result.values is None or result.cost >= below:
-                return True
+                return None
             chosen = [column for column in np.flatnonzero(result.values > _HALF).tolist() if column in self.sets]
             dearer = [self._in_order(column, below - result.cost) for column in chosen]
             if not any(dearer) and not self._hang_together(chosen, result.values, below - result.cost):
-                return False
+                days = {index: day for (index, day), column in self.option.items() if result.values[column] > _HALF}
+                return Choice(result.cost, tuple(chosen), days, result.values)
 
     def _in_order(self, column: int, dearer: float) -> bool:
         """Work out a set's cost with hours in order, as far as it is not so much dearer; whether it is more than was known."""
@@ -206,17 +223,27 @@ class Beyond:
             columns = frozenset(chosen[i] for i in part)
             self._count(_IN_ORDER)
             sets, costs = [self.sets[chosen[i]] for i in part], [self.program.costs[chosen[i]] for i in part]
-            others = [late for late, some in self._late.items() if some & columns]
-            paid = sum(float(values[late]) for late in others)
-            more = joint(sets, costs, sum(costs) + paid + dearer + TINY) - sum(costs)
-            if more > paid + TINY:
-                late = self._charge(columns)
-                entries = {**dict.fromkeys(others, -1.0), late: -1.0, **dict.fromkeys(columns, more)}
-                self.program.row(-inf, more * (len(columns) - 1), entries)
-                found = True
+            limit = sum(costs) + self.paid(columns, values) + dearer + TINY
+            found |= self.charge(columns, values, joint(sets, costs, limit))
         return found
 
-    def _charge(self, columns: frozenset[int]) -> int:
+    def paid(self, columns: frozenset[int], values: Floats) -> float:
+        """What a choice pays for some of the sets beyond what each costs by itself; later charges are not in it."""
+        known = len(values)
+        return sum(float(values[late]) for late, some in self._late.items() if some & columns and late < known)
+
+    def charge(self, columns: frozenset[int], values: Floats, least: float) -> bool:
+        """Let sets that are chosen together cost at least so much in all; whether that is more than the choice pays."""
+        others = [late for late, some in self._late.items() if some & columns]
+        more = least - sum(self.program.costs[column] for column in columns)
+        if more <= self.paid(columns, values) + TINY:
+            return False
+        late = self._new_charge(columns)
+        entries = {**dict.fromkeys(others, -1.0), late: -1.0, **dict.fromkeys(columns, more)}
+        self.program.row(-inf, more * (len(columns) - 1), entries)
+        return True
+
+    def _new_charge(self, columns: frozenset[int]) -> int:
         """A column for what some sets cost more together."""
         late = self.program.column(1.0, 0.0, inf, whole=False)
         self._late[late] = columns

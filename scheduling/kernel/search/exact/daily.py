@@ -12,9 +12,10 @@ from math import ceil, inf
 import numpy as np
 
 from scheduling.kernel.search.exact.days import TooMany
-from scheduling.kernel.search.exact.hours import Day, least
+from scheduling.kernel.search.exact.hours import least
 from scheduling.kernel.search.exact.program import Floats, Ints
 from scheduling.kernel.search.exact.session import Session
+from scheduling.kernel.search.exact.stays import Day
 from scheduling.kernel.search.exact.touring import HALF_HOUR, Morning, Touring, halves, subsets
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.routes import Routes
@@ -239,7 +240,7 @@ class Daily:
                 break
             paid = self._paid(mine, theirs)
             if paid < found - _TINY:
-                found = min(found, max(paid, self._in_order(mine, theirs, found)))
+                found = min(found, max(paid, self.in_order(mine, theirs, found)))
         return found
 
     def shared_out(self, mask: int, below: float) -> list[tuple[float, int, int]]:
@@ -257,7 +258,8 @@ class Daily:
         both = mine & theirs
         return [day for day in (Day(self.one, mine, both), Day(self.other, theirs, both)) if day.mask]
 
-    def _in_order(self, mine: int, theirs: int, below: float) -> float:
+    def in_order(self, mine: int, theirs: int, below: float) -> float:
+        """What it costs at least that the one touches some sessions and the other some, as far as that is below so much."""
         key = mine, theirs
         known = self._known.get(key)
         if known is not None and (known[0] < known[1] - _TINY or known[1] >= below):

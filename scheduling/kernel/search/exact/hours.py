@@ -10,40 +10,20 @@ coming and that hour, the work that may not begin before an hour between that an
 between its coming and noon is after noon, and the started half hours of several visits are no fewer than those of their sum.
 """
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from itertools import islice, pairwise
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import combinations, islice, product
 from math import inf
-from typing import TYPE_CHECKING
 
-from scheduling.kernel.search.exact.program import Program
-from scheduling.kernel.search.exact.session import Session, anchor_of, linked
+from scheduling.kernel.search.exact.session import Anchor, Session, anchor_of, linked, own_ai_of
+from scheduling.kernel.search.exact.stays import NEXT_TO_NOTHING, Day, Piece, Stays, driven
 from scheduling.kernel.search.exact.touring import HALF_HOUR
 from scheduling.kernel.search.exact.walks import TooFar, Walk, together, walks
-
-if TYPE_CHECKING:
-    from scheduling.kernel.search.exact.daily import Ways
+from scheduling.kernel.season import Order
 
 _MOST_WALKS = 60
-_MOST_COMBINATIONS = 40
+_MOST_COMBINATIONS = 200
 _NODES = 2000
 _TINY = 1e-6
-# Minutes after noon that count as none; the checker counts 0.00003 of a visit as none.
-_NEXT_TO_NOTHING = 1e-3
-
-
-@dataclass(frozen=True)
-class Day:
-    """A technician's day: what it touches (bits), and which of it the other one touches, too."""
-
-    ways: "Ways"
-    mask: int
-    shared: int
-
-    @property
-    def places(self) -> frozenset[int]:
-        """The ranches."""
-        return frozenset(item.place for item in self.ways.of(self.mask))
 
 
 def least(days: Sequence[Day], below: float) -> float:
@@ -67,7 +47,7 @@ def least(days: Sequence[Day], below: float) -> float:
             break
         if count >= _MOST_COMBINATIONS:
             return min(found, fixed + alone)
-        cost = fixed + sum(day.ways.per_km * _km(day, walk) for day, walk in zip(days, chosen, strict=True))
+        cost = fixed + sum(day.ways.per_km * driven(day, walk) for day, walk in zip(days, chosen, strict=True))
         found = min(found, cost + _Hours(days, chosen).least(found - cost))
     return found
 
@@ -100,139 +80,27 @@ def _by_itself(day: Day, row: Sequence[tuple[float, Walk]], most: float) -> list
     return sorted(found)
 
 
-def _km(day: Day, walk: Walk) -> float:
-    touring = day.ways.touring
-    stops = (touring.base, *walk, touring.base)
-    return sum(touring.km(one, other) for one, other in pairwise(stops))
-
-
-@dataclass
-class _Piece:
-    """Work on one session in one stay: its minutes, whether there is any (None: there is), its half hours: columns."""
-
-    item: Session
-    stay: int
-    minutes: int
-    there: int | None
-    halves: int | None = None
-
-
-class _Hours:
+class _Hours(Stays):
     """The program of given ways. Minutes are counted from a base."""
 
     def __init__(self, days: Sequence[Day], chosen: Sequence[Walk]) -> None:
-        self.program = Program()
-        self.base = min(day.ways.opens for day in days)
-        self.span = max(day.ways.closes for day in days) - self.base
-        self.comes: dict[tuple[int, int], int] = {}
-        self.leaves: dict[tuple[int, int], int] = {}
-        # By stay: AI there, less what there is room for before noon, less its half hours.
-        self.mornings: dict[tuple[int, int], dict[int, float]] = {}
-        self.pieces: list[list[_Piece]] = []
-        self.days = days
-        for number, (day, walk) in enumerate(zip(days, chosen, strict=True)):
-            self._way(number, day, walk)
-            self.pieces.append(self._work(number, day, walk))
+        super().__init__(days, chosen)
+        # By group and AI day: a column that says that the group is one lot, where cutting it makes more head to book.
+        self.whole: dict[tuple[int, int], int] = {}
         self._all_done()
         self._heads()
         self._links()
         for entries in self.mornings.values():
-            self.program.row(-inf, _NEXT_TO_NOTHING, entries)
+            self.program.row(-inf, NEXT_TO_NOTHING, entries)
 
     def least(self, below: float) -> float:
         """The least cost of half hours, infinite where the hours cannot be kept; only told as far as it is below so much."""
         result = self.program.minimise(nodes=_NODES, below=below)
         return result.cost if result.done else max(0.0, result.bound)
 
-    # -- ways -----------------------------------------------------------------------------------------------------
-    def _way(self, number: int, day: Day, walk: Walk) -> None:
-        ways, touring, program = day.ways, day.ways.touring, self.program
-        opens, closes = ways.opens - self.base, ways.closes - self.base
-        here = touring.base
-        for k, place in enumerate(walk):
-            way = touring.minutes(here, place)
-            low = opens + touring.minutes(touring.base, place)
-            high = closes - touring.minutes(place, touring.base)
-            come = self.comes[number, k] = program.column(0.0, low, max(low, high), whole=False)
-            leave = self.leaves[number, k] = program.column(0.0, low, max(low, high), whole=False)
-            if high < low - _TINY:
-                program.row(1, inf, {})
-            program.row(0, inf, {leave: 1.0, come: -1.0})
-            if k:
-                program.row(way, inf, {come: 1.0, self.leaves[number, k - 1]: -1.0})
-            here = place
-
-    # -- work -----------------------------------------------------------------------------------------------------
-    def _work(self, number: int, day: Day, walk: Walk) -> list[_Piece]:
-        """Pieces of work in stays, within the hours of their sessions, and the half hours after noon that they take."""
-        program, ways = self.program, day.ways
-        found: list[_Piece] = []
-        for item in ways.of(day.mask):
-            stays = [k for k, place in enumerate(walk) if place == item.place]
-            most = item.minutes(ways.rate)
-            for k in stays:
-                minutes = program.column(0.0, 0.0, most, whole=False)
-                there = program.column(0.0) if len(stays) > 1 else None
-                if there is not None:
-                    program.row(-inf, 0, {minutes: 1.0, there: -most})
-                found.append(_Piece(item, k, minutes, there))
-        for k in range(len(walk)):
-            self._stay(number, k, [piece for piece in found if piece.stay == k], ways)
-        return found
-
-    def _stay(self, number: int, k: int, pieces: Sequence[_Piece], ways: "Ways") -> None:
-        """One technician does one thing at a time, nothing before its hours or after."""
-        program, come, leave = self.program, self.comes[number, k], self.leaves[number, k]
-        program.row(-inf, 0, {come: 1.0, leave: -1.0, **{piece.minutes: 1.0 for piece in pieces}})
-        for piece in pieces:
-            low, high = piece.item.low - self.base, piece.item.high - self.base
-            early = {other.minutes: 1.0 for other in pieces if other.item.high <= piece.item.high}
-            late = {other.minutes: -1.0 for other in pieces if other.item.low >= piece.item.low}
-            self._where(piece, -inf, high, {come: 1.0, **early})
-            self._where(piece, low, inf, {leave: 1.0, **late})
-        self._halves(number, k, [piece for piece in pieces if piece.item.ai], ways)
-
-    def _where(self, piece: _Piece, low: float, high: float, entries: dict[int, float]) -> None:
-        """A row that holds where there is work of a piece."""
-        if piece.there is not None:
-            wide = self.span + 24 * 60
-            if high < inf:
-                entries[piece.there], high = wide, high + wide
-            else:
-                entries[piece.there], low = -wide, low - wide
-        self.program.row(low, high, entries)
-
-    def _halves(self, number: int, k: int, pieces: Sequence[_Piece], ways: "Ways") -> None:
-        """Work that does not fit between coming and noon is after noon; half hours are counted for each session at least."""
-        if not pieces or not ways.per_half:
-            return
-        program = self.program
-        before = self._before(self.comes[number, k], pieces[0].item.noon - self.base)
-        every = {before: -1.0}
-        for piece in pieces:
-            count = program.column(ways.per_half, 0.0, 1 + piece.item.minutes(ways.rate) // HALF_HOUR)
-            room = max(0.0, piece.item.noon - piece.item.low)
-            program.row(-inf, room + _NEXT_TO_NOTHING, {piece.minutes: 1.0, count: -HALF_HOUR})
-            program.row(-inf, _NEXT_TO_NOTHING, {piece.minutes: 1.0, count: -HALF_HOUR, before: -1.0})
-            every |= {piece.minutes: 1.0, count: -HALF_HOUR}
-            piece.halves = count
-        self.mornings[number, k] = every
-
-    def _before(self, at: int, noon: float) -> int:
-        """A column: at most what lies between a minute (column) and noon, nothing where that is later."""
-        program, wide = self.program, self.span + 24 * 60
-        before = program.column(0.0, 0.0, max(0.0, noon - program.lows[at]), whole=False)
-        if program.highs[at] <= noon:
-            program.row(-inf, noon, {before: 1.0, at: 1.0})
-        else:
-            morning = program.column(0.0)
-            program.row(-inf, noon + wide, {before: 1.0, at: 1.0, morning: wide})
-            program.row(-inf, 0, {before: 1.0, morning: -max(0.0, float(noon))})
-        return before
-
     # -- sessions -------------------------------------------------------------------------------------------------
-    def _by_session(self) -> dict[Session, list[tuple[int, _Piece]]]:
-        found: dict[Session, list[tuple[int, _Piece]]] = {}
+    def _by_session(self) -> dict[Session, list[tuple[int, Piece]]]:
+        found: dict[Session, list[tuple[int, Piece]]] = {}
         for number, row in enumerate(self.pieces):
             for piece in row:
                 found.setdefault(piece.item, []).append((number, piece))
@@ -242,25 +110,71 @@ class _Hours:
         """A session's work is done: by one technician, or by both together."""
         for item, row in self._by_session().items():
             if item.ai:
-                entries = {piece.minutes: self.days[number].ways.rate / 60.0 for number, piece in row}
-                self.program.row(item.head, item.head, entries)
+                entries = {piece.minutes: self.days[number].ways.rate / 60.0 for number, piece in row} | self._less(
+                    item
+                )
+                self.program.row(item.cut_head, item.cut_head, entries)
             else:
                 entries = {piece.minutes: 1.0 for _, piece in row}
                 self.program.row(item.minutes(1.0), item.minutes(1.0), entries)
 
+    def _less(self, item: Session) -> dict[int, float]:
+        """What a session books less where its group is one lot: a column and the head that it stands for."""
+        if item.cut_head == item.head:
+            return {}
+        key = item.need.index, item.ai_day
+        if key not in self.whole:
+            self.whole[key] = self.program.column(0.0)
+        return {self.whole[key]: float(item.cut_head - item.head)}
+
     def _heads(self) -> None:
-        """Head booked for both, in whatever shares, is no more than each may have."""
+        """Head booked for both, in whatever shares, is no more than each may have, and no more than each is at work on."""
         shares: dict[Session, dict[int, float]] = {}
+        mine: list[dict[Session, int]] = []
         for day in self.days:
-            alone = sum(item.head for item in day.ways.of(day.mask & ~day.shared))
-            mine = {}
-            for item in day.ways.of(day.shared):
-                column = self.program.column(0.0, 0.0, item.head)
-                mine[column] = 1.0
+            alone, less = 0, dict[int, float]()
+            for item in day.ways.of(day.mask & ~day.shared):
+                alone += item.cut_head
+                for column, head in self._less(item).items():
+                    less[column] = less.get(column, 0.0) - head
+            own = {item: self.program.column(0.0, 0.0, item.cut_head) for item in day.ways.of(day.shared) if item.ai}
+            for item, column in own.items():
                 shares.setdefault(item, {})[column] = 1.0
-            self.program.row(-inf, day.ways.most - alone, mine)
+            self.program.row(-inf, day.ways.most - alone, less | dict.fromkeys(own.values(), 1.0))
+            mine.append(own)
         for item, entries in shares.items():
-            self.program.row(item.head, item.head, entries)
+            self.program.row(item.cut_head, item.cut_head, entries | self._less(item))
+            self._at_work(item, [(number, own[item]) for number, own in enumerate(mine) if item in own])
+
+    def _at_work(self, item: Session, shares: Sequence[tuple[int, int]]) -> None:
+        """Somebody's share is no more than what was worked on in that one's minutes, the other's beside included."""
+        pieces = {number: [piece for piece in self.pieces[number] if piece.item is item] for number, _ in shares}
+        beside: dict[int, list[int]] = {number: [] for number, _ in shares}
+        for (one, _), (other, _) in combinations(shares, 2):
+            for piece, there in product(pieces[one], pieces[other]):
+                column = self._at_once((one, piece), (other, there))
+                beside[one].append(column)
+                beside[other].append(column)
+        for number, share in shares:
+            rate = self.days[number].ways.rate / 60.0
+            others = sum(self.days[other].ways.rate for other, _ in shares if other != number) / 60.0
+            entries = {share: 1.0, **dict.fromkeys((piece.minutes for piece in pieces[number]), -rate)}
+            self.program.row(-inf, 0.0, entries | dict.fromkeys(beside[number], -others))
+
+    def _at_once(self, one: tuple[int, Piece], other: tuple[int, Piece]) -> int:
+        """A column: minutes at most that both are at work at once in two stays."""
+        program, wide = self.program, self.span + 24 * 60
+        (number, piece), (their, there) = one, other
+        minutes, flag = program.column(0.0, 0.0, wide, whole=False), program.column(0.0)
+        program.row(-inf, 0, {minutes: 1.0, piece.minutes: -1.0})
+        program.row(-inf, 0, {minutes: 1.0, there.minutes: -1.0})
+        program.row(-inf, 0, {minutes: 1.0, flag: -wide})
+        for leave, come in (
+            (self.leaves[number, piece.stay], self.comes[their, there.stay]),
+            (self.leaves[their, there.stay], self.comes[number, piece.stay]),
+        ):
+            program.row(-inf, wide, {minutes: 1.0, leave: -1.0, come: 1.0, flag: wide})
+        return minutes
 
     # -- hours between --------------------------------------------------------------------------------------------
     def _links(self) -> None:
@@ -279,34 +193,64 @@ class _Hours:
             for other in by_session:
                 link = linked(one, other)
                 if link is not None:
-                    self._apart((*marked(one), one.turns[0]), (*marked(other), other), link)
+                    self._apart((*marked(one), one.turns[0]), (*marked(other), other.turns, other.everybody), link)
+                    self._as_one_lot(marked(one)[0], marked(other)[0], other, link)
         for items in groups.values():
             self._treated(items, marked)
 
     def _treated(self, items: Sequence[Session], marked: Callable[[Session], tuple[int, int]]) -> None:
-        """Several sessions that are tied to one treatment by the ranch."""
+        """Several AI sessions that are tied to one treatment by the ranch, or the ranch's AI to treatment by technicians."""
         anchor = anchor_of(items)
-        if anchor is None:
+        if anchor is not None:
+            starts, ends = self._own(anchor)
+            for item, rule in anchor.rules:
+                self._apart((starts, ends, anchor.turn), (*marked(item), item.turns, item.everybody), rule)
+                self._as_one_lot(starts, marked(item)[0], item, rule)
+        for own in own_ai_of(items):
+            begins, stops = self._own(own)
+            for item, rule in own.rules:
+                self._apart((*marked(item), item.turns[0]), (begins, stops, (own.turn, own.turn), True), rule)
+
+    def _as_one_lot(self, starts: int, begins: int, item: Session, link: tuple[float, float]) -> None:
+        """Where a group is one lot, its AI starts as long after its treatment as suits every animal, whoever does it."""
+        whole = self.whole.get((item.need.index, item.ai_day))
+        if whole is None or not item.ai:
             return
-        program, low, high = self.program, anchor.low - self.base, anchor.high - self.base
+        rates = [day.ways.rate for day in self.days if item in day.ways.of(day.mask)]
+        fast, slow, treat, last = 60 / sum(rates), 60 / min(rates), 60 / item.need.ranch.treat_rate, item.head - 1
+        low, high = link
+        if item.need.group.order is Order.KEPT:
+            least, most = low + last * max(0.0, treat - slow), high - last * max(0.0, fast - treat)
+        else:
+            least, most = low + last * treat, high - last * fast
+        gap = {begins: 1.0, starts: -1.0}
+        self.program.row(low, inf, {**gap, whole: low - least})
+        self.program.row(-inf, high, {**gap, whole: high - most})
+
+    def _own(self, own: Anchor) -> tuple[int, int]:
+        """Columns of the first turn and of the last end of what the ranch does itself."""
+        program, low, high = self.program, own.low - self.base, own.high - self.base
         starts = program.column(0.0, low, max(low, high), whole=False)
         ends = program.column(0.0, low, max(low, high), whole=False)
-        program.row(anchor.minutes, inf, {ends: 1.0, starts: -1.0})
-        for item, rule in anchor.rules:
-            self._apart((starts, ends, anchor.turn), (*marked(item), item), rule)
+        program.row(own.minutes, inf, {ends: 1.0, starts: -1.0})
+        return starts, ends
 
-    def _apart(self, one: tuple[int, int, float], other: tuple[int, int, Session], link: tuple[float, float]) -> None:
+    def _apart(
+        self,
+        one: tuple[int, int, float],
+        other: tuple[int, int, tuple[float, float], bool],
+        link: tuple[float, float],
+    ) -> None:
         """First turns are as far apart as a rule says; so are last ones, but for what turns take."""
         low, high = link
         starts, ends, turn = one
-        begins, stops, item = other
-        least, most = item.turns
+        begins, stops, (least, most), everybody = other
         self.program.row(low, high, {begins: 1.0, starts: -1.0})
         self.program.row(-inf, high - turn + most, {stops: 1.0, ends: -1.0})
-        if item.everybody:
+        if everybody:
             self.program.row(low - turn + least, inf, {stops: 1.0, ends: -1.0})
 
-    def _marks(self, item: Session, row: Iterable[tuple[int, _Piece]]) -> tuple[int, int]:
+    def _marks(self, item: Session, row: Iterable[tuple[int, Piece]]) -> tuple[int, int]:
         """Columns of the first turn of a session and of its last end."""
         program, pieces = self.program, list(row)
         wide = self.span + 24 * 60
@@ -316,8 +260,8 @@ class _Hours:
         for number, piece in pieces:
             come, leave = self.comes[number, piece.stay], self.leaves[number, piece.stay]
             # with work in the stay, the first turn is at its first minute at the latest, the last end after all of it
-            self._where(piece, -inf, 0.0, {starts: 1.0, leave: -1.0, piece.minutes: 1.0})
-            self._where(piece, 0.0, inf, {ends: 1.0, come: -1.0, piece.minutes: -1.0})
+            self.where(piece, -inf, 0.0, {starts: 1.0, leave: -1.0, piece.minutes: 1.0})
+            self.where(piece, 0.0, inf, {ends: 1.0, come: -1.0, piece.minutes: -1.0})
             program.row(0.0, inf, {ends: 1.0, starts: -1.0, piece.minutes: -1.0})
         self._somewhere(pieces, wide, starts, ends)
         self._late(item, starts, [piece for _, piece in pieces])
@@ -325,7 +269,7 @@ class _Hours:
             self._in_the_morning(item, ends, pieces)
         return starts, ends
 
-    def _in_the_morning(self, item: Session, ends: int, pieces: Sequence[tuple[int, _Piece]]) -> None:
+    def _in_the_morning(self, item: Session, ends: int, pieces: Sequence[tuple[int, Piece]]) -> None:
         """Of a treatment no more is after noon than lies between noon and its last end; the rest takes time before noon."""
         program, noon = self.program, item.noon - self.base
         wide = self.span + 24 * 60
@@ -338,17 +282,17 @@ class _Hours:
                 program.row(-inf, wide - noon, {after: 1.0, ends: -1.0, late: wide})
                 entries |= {piece.minutes: 1.0, after: -1.0}
 
-    def _late(self, item: Session, starts: int, pieces: Sequence[_Piece]) -> None:
+    def _late(self, item: Session, starts: int, pieces: Sequence[Piece]) -> None:
         """Nobody's work on a session is before its first turn."""
         program = self.program
         if any(piece.halves is not None for piece in pieces):
-            before = self._before(starts, item.noon - self.base)
+            before = self.before(starts, item.noon - self.base)
             for piece in pieces:
                 if piece.halves is not None:
                     entries = {piece.minutes: 1.0, before: -1.0, piece.halves: -HALF_HOUR}
-                    program.row(-inf, _NEXT_TO_NOTHING, entries)
+                    program.row(-inf, NEXT_TO_NOTHING, entries)
 
-    def _somewhere(self, pieces: Sequence[tuple[int, _Piece]], wide: float, starts: int, ends: int) -> None:
+    def _somewhere(self, pieces: Sequence[tuple[int, Piece]], wide: float, starts: int, ends: int) -> None:
         """The first turn is in one of the stays, the last end in one."""
         program = self.program
         first = [program.column(0.0) for _ in pieces]
@@ -362,3 +306,31 @@ class _Hours:
             if piece.there is not None:
                 program.row(-inf, 0, {begins: 1.0, piece.there: -1.0})
                 program.row(-inf, 0, {stops: 1.0, piece.there: -1.0})
+
+
+def ways_for(days: Sequence[Day], below: float) -> Iterator[tuple[float, tuple[Walk, ...] | None]]:
+    """Ways for the days, the shortest first, and what the days cost at least by these alone, as far as that is below so much.
+
+    Where there are too many to try, what the others cost at least comes last, without a way.
+    """
+    fixed = sum(day.ways.cost for day in days)
+    rows, most = [], inf
+    for day in days:
+        others = sum(
+            other.ways.per_km * other.ways.touring.tour(frozenset(), other.places) for other in days if other is not day
+        )
+        row, left_out = _ways_of(day, below - fixed - others)
+        rows.append(row)
+        most = min(most, fixed + others + left_out)
+    for alone, chosen in together(rows):
+        if fixed + alone >= min(below, most):
+            break
+        yield fixed + alone, chosen
+    if most < below:
+        yield most, None
+
+
+def least_on(days: Sequence[Day], walks: Sequence[Walk], below: float) -> float:
+    """What the days cost at least on given ways, only told as far as that is below so much."""
+    cost = sum(day.ways.cost + day.ways.per_km * driven(day, walk) for day, walk in zip(days, walks, strict=True))
+    return cost + _Hours(days, walks).least(below - cost) if cost < below else cost

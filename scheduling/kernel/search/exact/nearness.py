@@ -16,7 +16,7 @@ from scheduling.kernel.search.routes import Routes
 
 _NODES = 20_000
 # Of the seconds so much is for the bound; the rest is for the choice among what it leaves.
-_SHARE = 0.5
+_SHARE = 0.8
 
 
 class Nearness:

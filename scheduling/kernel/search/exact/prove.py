@@ -20,6 +20,7 @@ from scheduling.kernel.search.exact.options import NotCovered, Option, Stop, che
 from scheduling.kernel.search.exact.program import TINY, Ints, Relaxed
 from scheduling.kernel.search.exact.reach import narrowed
 from scheduling.kernel.search.exact.realise import realise
+from scheduling.kernel.search.exact.suggest import Suggestions
 from scheduling.kernel.search.exact.timing import Times, Timing
 from scheduling.kernel.search.rounds import Search, Snapshot
 from scheduling.kernel.search.state import State
@@ -36,23 +37,36 @@ _NARROW = 0.015
 # Where a plan is looked for first: so much above what the bound and the first program's relaxation say (the best plans of our
 # own 20 seasons lie 1 to 7 % above).
 _ROOM = (0.045, 0.06, 0.12)
+# Once the kind of bound is known, so much of what was reserved stays so, for writing the plan down.
+_RESERVED = 0.2
 
 
 class Proof:
-    """Proves a search's best plan cheapest, after making it so. `left` tells the seconds that remain (inf: not counted).
+    """Proves a search's best plan cheapest, after making it so. `left` tells the seconds that remain (inf: not counted), of
+    which `reserve` are for the search where nothing comes of it.
 
     Where no seconds are counted, the orders of stops (`most`) and the choices of the first program (`choices`) are.
     """
 
     def __init__(
-        self, search: Search, left: Callable[[], float], most: int = _MOST_ROWS, choices: int = _MOST_CHOICES
+        self,
+        search: Search,
+        left: Callable[[], float],
+        most: int = _MOST_ROWS,
+        choices: int = _MOST_CHOICES,
+        reserve: float = 0.0,
     ) -> None:
-        self.search, self.left, self.most, self.choices = search, left, min(most, _MOST_ROWS), choices
+        self.search, self.most, self.choices = search, min(most, _MOST_ROWS), choices
+        self._left, self._reserve = left, reserve
         self.state: State = search.state
         self.timing = Timing(self.state.visits, self.state.routes)
         self.limit = inf
         self._known: dict[int, tuple[int, Relaxed | None]] = {}
         self._kept: dict[int, tuple[tuple[float, int], Ints]] = {}
+
+    def left(self) -> float:
+        """The seconds that remain for it."""
+        return self._left() - self._reserve
 
     def run(self) -> str | None:
         """The kind of bound that the best plan's cost is then; None where nothing was shown.
@@ -70,7 +84,9 @@ class Proof:
             return None
         if shown and (self.best <= TINY or (not options and self._nobody_can())):
             return "proven"
-        if self.near.nothing_below(self.best) or (shown and self._finer()):
+        if shown:
+            self._reserve *= _RESERVED
+        if Suggestions(self.search, self.near).settled(self.left) or (shown and self._finer()):
             return "proven"
         return "routes considered" if shown else None
 

@@ -1,6 +1,6 @@
 """A group's work on an AI day that it can have, with the hours that no lot of it can leave."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 
@@ -20,7 +20,8 @@ Reach = Callable[[Need, int], tuple[float, float] | None]
 class Session:
     """What technicians come for: head in all (0: a treatment), first and last minute of any of it, noon at the ranch.
 
-    `turns` are the least and most minutes that an animal takes, whoever is at work.
+    `turns` are the least and most minutes that an animal takes, whoever is at work; `hours` the first and last minute of a turn
+    at each of the group's trips; `cut_head` the head of a group in several lots at least, which split-time AI makes more.
     """
 
     need: Need
@@ -31,6 +32,8 @@ class Session:
     high: float
     noon: int
     turns: tuple[float, float]
+    hours: Mapping[str, tuple[float, float]]
+    cut_head: int
 
     @property
     def key(self) -> Key:
@@ -82,8 +85,9 @@ class Session:
 def sessions_of(need: Need, rates: Sequence[float], reach: Reach) -> Iterator[Session]:
     """All of a group's; AI after seen heat is not among them. `rates` are the AI rates of all technicians."""
     trips = [work.trip for work in need.works if work.trip is not None]
+    cut = [_cut_head(need, work.trip) for work in need.works]
     for ai_day in need.days if trips else ():
-        hours = _turns(need, ai_day, reach)
+        hours = turns_of(need, ai_day, reach)
         for number, work in enumerate(need.works):
             if work.trip is None:
                 continue
@@ -94,7 +98,26 @@ def sessions_of(need: Need, rates: Sequence[float], reach: Reach) -> Iterator[Se
             low, high = hours[work.trip.key]
             _, closes = _at_work(need, work.trip, ai_day, reach)
             noon = minute_of(date.fromordinal(ai_day + work.day), _NOON, need.ranch.zone)
-            yield Session(need, ai_day, number, head, low, min(closes, high + turns[1]), noon, turns)
+            yield Session(
+                need, ai_day, number, head, low, min(closes, high + turns[1]), noon, turns, hours, cut[number]
+            )
+
+
+def _cut_head(need: Need, trip: Trip | None) -> int:
+    """The least head that is booked in all for an AI session of a group that is cut into two lots or more."""
+    if trip is None or trip.ai is None:
+        return 0
+    head = need.group.head
+    if len(need.protocol.ai_steps) < 2 or head < 2:
+        return session_head(need.protocol, trip.ai, head)
+    least = [0]
+    for number in range(1, head + 1):
+        parts = (least[some] + least[number - some] for some in range(1, number))
+        whole = session_head(need.protocol, trip.ai, number)
+        if number == head:
+            return min(parts)
+        least.append(min([whole, *parts]))
+    return least[-1]
 
 
 def linked(one: Session, other: Session) -> tuple[float, float] | None:
@@ -112,7 +135,7 @@ def tied(one: Session, other: Session) -> bool:
 
 @dataclass(frozen=True)
 class Anchor:
-    """Treatment by the ranch itself: first minute and last, how long it takes, an animal's turn; hours to AI sessions."""
+    """Treatment or AI by the ranch itself: first minute and last, how long it takes, an animal's turn; hours to sessions."""
 
     low: float
     high: float
@@ -123,7 +146,7 @@ class Anchor:
 
 def anchor_of(items: Sequence[Session]) -> Anchor | None:
     """The ranch's treatment that several AI sessions of one group on one AI day are tied to, if it is the ranch's."""
-    need, ai_day = items[0].need, items[0].ai_day
+    need = items[0].need
     trip = need.anchor
     if trip is None or any(work.trip is trip for work in need.works):
         return None
@@ -133,8 +156,22 @@ def anchor_of(items: Sequence[Session]) -> Anchor | None:
         if rule is not None:
             rules.append((item, rule))
     turn = 60 / need.ranch.treat_rate
-    low, high = _turns(need, ai_day)[trip.key]
-    return Anchor(low, high + turn, turn * need.group.head, turn, tuple(rules)) if len(rules) > 1 else None
+    low, high = items[0].hours[trip.key]
+    several = len(rules) > 1 or any(item.cut_head > item.head for item, _ in rules)
+    return Anchor(low, high + turn, turn * need.group.head, turn, tuple(rules)) if several else None
+
+
+def own_ai_of(items: Sequence[Session]) -> Iterator[Anchor]:
+    """The ranch's own AI sessions that are tied to treatment by technicians."""
+    need = items[0].need
+    for trip in need.sessions if need.group.ai_by is Hands.RANCH else ():
+        rules = [
+            (item, rule) for item in items if item.work.trip and (rule := _apart(item.work.trip, trip)) is not None
+        ]
+        turn = 60 / need.ranch.ai_rate
+        low, high = items[0].hours[trip.key]
+        if rules:
+            yield Anchor(low, high + turn, turn * need.group.head, turn, tuple(rules))
 
 
 def _hours(need: Need, trip: Trip, ai_day: int) -> tuple[int, int]:
@@ -150,7 +187,7 @@ def _at_work(need: Need, trip: Trip, ai_day: int, reach: Reach | None) -> tuple[
     return (opens, closes) if there is None else (max(opens, there[0]), min(closes, there[1]))
 
 
-def _turns(need: Need, ai_day: int, reach: Reach | None = None) -> dict[str, tuple[float, float]]:
+def turns_of(need: Need, ai_day: int, reach: Reach | None = None) -> dict[str, tuple[float, float]]:
     """First and last minute at which an animal's turn can begin at each trip, so that all its other turns can be in time.
 
     A treatment is over one turn after it began; what AI takes depends on who is there and is left away. Every rule narrows

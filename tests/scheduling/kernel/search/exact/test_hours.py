@@ -148,6 +148,19 @@ def test_no_days_cost_less_where_hours_tie_them(seed: int, protocol: str, order:
     assert assert_no_day_is_cheaper(season, plan) >= min(1, len(placed))
 
 
+@pytest.mark.parametrize("seed", range(22, 24))
+@pytest.mark.parametrize("protocol", ["cow_7d_cosynch_insert_split", "cow_7d_cosynch_insert"])
+def test_no_day_costs_less_where_the_ranch_inseminates_what_technicians_treated(seed: int, protocol: str) -> None:
+    season = season_of(
+        seed, animal_class="cow", protocol=protocol, steps_by="technician", ai_by="ranch", order="kept", head=90
+    )
+    plan = solve(season, seed=seed, budget=Budget(rounds=5))
+    assert not check(season, plan).broken
+    theirs = {group.id for group in season.groups if group.ai_by is Hands.RANCH}
+    assert theirs & {visit.group for visit in plan.visits}
+    assert_no_day_is_cheaper(season, plan)
+
+
 @pytest.mark.parametrize("seed", range(1, 6))
 def test_no_day_of_a_plan_with_every_lot_cut_in_two_costs_less_than_its_bound(seed: int) -> None:
     season = season_of(seed)
@@ -172,59 +185,3 @@ def test_seasons_that_hours_show_to_be_cheapest_are_proven(seed: int) -> None:
     plan = solve(season, seed=1, budget=Budget(rounds=1500))
     assert plan.bound == Bound(plan.cost.total, "proven")
     assert not check(season, plan).broken
-
-
-def test_a_session_in_two_hands_at_different_hours_can_be_cheaper_and_then_nothing_is_called_proven() -> None:
-    """S seed 12: the planner lets both do G6 at once; one of them alone while the other does G1 saves two half hours."""
-    season = season_of(12)
-    plan = solve(season, seed=1, budget=Budget(rounds=1500))
-    cheaper = _in_turn(season, plan)
-    report = check(season, cheaper)
-    assert {item.code for item in report.broken} <= UNPRINTED
-    assert report.cost.total == pytest.approx(plan.cost.total - 6, abs=0.2)
-    assert plan.bound == Bound(plan.cost.total, "routes considered")
-    program = bound_of(season)
-    assert not all(program.nothing_below(worst, report.cost.total + 0.2, 1000) for worst in range(program.farthest + 1))
-    assert all(program.nothing_below(worst, report.cost.total - 0.2, 1000) for worst in range(program.farthest + 1))
-
-
-def _in_turn(season: Season, plan: Plan) -> Plan:
-    """G1 by T0 from 9:04, meanwhile 24 head of G6 by T1 from 10:11, the other 21 by both from 11:19; then T1 goes on to G4."""
-    zone = season.ranches["R2"].zone
-
-    def at(day: int, hour: int, minute: int) -> datetime:
-        return datetime(2027, 6 if day < 20 else 5, day, hour, minute, tzinfo=zone)
-
-    groups = {group.id: group for group in plan.groups}
-    whole = groups["G6"].lots[0]
-    lots = []
-    hours = (((17, 18), (17, 50), (10, 11), (11, 9)), ((17, 51), (18, 19), (11, 19), (11, 45)))
-    for head, (treated, done, begun, over) in zip((24, 21), hours, strict=True):
-        steps = []
-        for step in whole.steps:
-            if step.key.startswith("ai"):
-                steps.append(replace(step, start=at(10, *begun), end=at(10, *over)))
-            elif step.key in ("pg", "out"):
-                steps.append(replace(step, start=at(7, *treated), end=at(7, *done)))
-            else:
-                steps.append(replace(step, start=at(31, *treated), end=at(31, *done)))
-        lots.append(Lot(head, tuple(steps), 0.0, 0.0))
-    first = groups["G1"].lots[0]
-    moved = [
-        replace(step, start=at(7, 16, 3), end=at(7, 17, 18))
-        if step.key in ("pg", "out")
-        else replace(step, start=at(31, 16, 3), end=at(31, 17, 18))
-        if step.start.astimezone(zone).date() == date(2027, 5, 31)
-        else step
-        for step in first.steps
-    ]
-    groups["G1"] = replace(groups["G1"], lots=(replace(first, steps=tuple(moved)),))
-    groups["G6"] = replace(groups["G6"], lots=tuple(lots))
-    visits = [
-        replace(visit, barn="B1") if visit.group == "G1" else visit for visit in plan.visits if visit.group != "G6"
-    ]
-    rows = ((0, "T1", 24, (10, 11), (11, 9)), (1, "T0", 20, (11, 19), (11, 45)), (1, "T1", 1, (11, 19), (11, 45)))
-    for lot, person, head, begun, over in rows:
-        visits.append(Visit(person, "G6", lot, "ai", at(10, *begun), at(10, *over), head, "B1"))
-    ordered = tuple(sorted(visits, key=lambda visit: visit.start))
-    return replace(plan, groups=tuple(groups.values()), visits=ordered)
