@@ -28,6 +28,8 @@ _NODES = 1000
 _TINY = 1e-6
 # A group that could be cut into more kinds of lots (hands at each session) than this is left to others.
 _MOST_KINDS = 12
+# Among plans of one cost, a lot by two technicians at once counts so much more than one by one.
+_TOGETHER = 0.1
 
 
 # A tour by its number and a stay on its way.
@@ -110,7 +112,9 @@ class Lots:
             yield from (ai_day + trip.day for trip in self.model.needs[index].trips)
 
     def solve(self, least: float, below: float) -> tuple[float, list[Cut]] | None:
-        """The cheapest cut in half hours after noon, which cost at least so much, and what it costs; None: not below."""
+        """The cheapest cut in half hours after noon, which cost at least so much, in fewest lots, and what it costs; None: not
+        below. To be called once.
+        """
         if not self.possible:
             return None
         program = self.program
@@ -120,7 +124,20 @@ class Lots:
         result = program.minimise(nodes=_NODES, below=below)
         if result.values is None or result.cost >= below:
             return None
-        return result.cost, self._cuts(result.values)
+        return result.cost, self._cuts(self._fewest(paid, result.cost, result.values))
+
+    def _fewest(self, paid: Mapping[int, float], cost: float, values: Floats) -> Floats:
+        """The same cost with fewer lots, and fewer of them by two at once, as people want them; as given where none are."""
+        program = self.program
+        if paid:
+            program.row(-inf, cost + _TINY, paid)
+        for column in paid:
+            program.costs[column] = 0.0
+        for lot in self.lots:
+            program.costs[lot.used] = 1.0 + _TOGETHER * sum(len(stays) - 1 for stays in lot.kind)
+        now = sum(round(values[lot.used]) * program.costs[lot.used] for lot in self.lots)
+        found = program.minimise(nodes=_NODES, below=now - _TOGETHER / 2)
+        return values if found.values is None or found.cost > now - _TOGETHER / 2 else found.values
 
     # -- technicians' days ----------------------------------------------------------------------------------------
     def _way(self, number: int, tour: Tour) -> None:
