@@ -14,7 +14,7 @@ from scheduling.kernel.search.rounds import COLD, Search, hot_for
 from scheduling.kernel.search.swift import swift_rounds
 
 if TYPE_CHECKING:
-    from scheduling.kernel.search.swift import Swift
+    from scheduling.kernel.search.swift import Running, Swift
 
 _CHUNK = 50
 # Rounds for each group in one cooling: as many as pay before set partitioning gains more (measured on our own seasons).
@@ -142,11 +142,12 @@ class Cooling:
 
     def _cool(self, rounds: int, until: float) -> None:
         swift = self._swift()
-        if swift is not None:
-            self._swiftly(swift, self.used() + _SWIFT * (until - self.used()))
+        running = swift.begin() if swift is not None else None
+        if running is not None:
+            self._swiftly(running, self.used() + _SWIFT * (until - self.used()))
         first, begun = self.done, self.used()
         expected = rounds if self.budget.rounds is not None else self._guess()
-        hot = min(self.hottest, hot_for(expected / len(self.search.free)), inf if swift is None else _AFTER_SWIFT)
+        hot = min(self.hottest, hot_for(expected / len(self.search.free)), inf if running is None else _AFTER_SWIFT)
         while self.going() and self.done - first < rounds and self.used() < until:
             by_rounds = (self.done - first) / rounds
             by_share = (self.used() - begun) / max(until - begun, 1e-9) if self.budget.rounds is None else 0.0
@@ -163,9 +164,9 @@ class Cooling:
             self._machine = swift_rounds(search)
         return self._machine
 
-    def _swiftly(self, swift: Swift, until: float) -> None:
+    def _swiftly(self, running: Running, until: float) -> None:
         """A cooling in machine code up to this share of the budget, hot as `hottest` allows."""
-        running, begun = swift.begin(), self.used()
+        begun = self.used()
         hot = min(self.hottest, _HOT_SWIFT)
         while self.going() and self.used() < until:
             share = (self.used() - begun) / max(until - begun, 1e-9)

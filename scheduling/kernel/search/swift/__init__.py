@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from scheduling.kernel.search.rounds import Search
-    from scheduling.kernel.search.swift.phase import Swift
+    from scheduling.kernel.search.swift.phase import Running, Swift
 
-__all__ = ["Swift", "compile_rounds", "is_compiled", "swift_rounds"]
+__all__ = ["Running", "Swift", "compile_rounds", "is_compiled", "swift_rounds"]
 
 
 def swift_rounds(search: Search) -> Swift | None:
@@ -32,4 +32,6 @@ def compile_rounds(search: Search) -> None:
     """Compile what `swift_rounds` runs, where that was not done and kept; the search, of whatever season, is as before."""
     from scheduling.kernel.search.swift.phase import Swift  # noqa: PLC0415
 
-    Swift(search).begin().improve(0, 1.0)
+    running = Swift(search).begin()
+    assert running is not None, "a search with days of many stops"
+    running.improve(0, 1.0)

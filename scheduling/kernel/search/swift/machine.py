@@ -63,7 +63,6 @@ CHOSEN = OPTIONS + MOST_WORKS
 # What a plan counts: the round, technician-days and groups in the journal, days in the pool, groups left out.
 ROUND, OLD_DAYS, OLD_GROUPS, POOLED, OUT, DIRTY = range(6)
 ROUTES_COST, OWN_COST, BEST_COST, OLD_ROUTES, OLD_OWN = range(5)
-MOST_SPANS = 512
 JOURNAL = 4096
 _GRID = 15
 _NAMES = 256
@@ -996,14 +995,16 @@ def keep_best(days: Ints, best_days: Ints, marks: Ints, dirty: Ints) -> None:
     marks[DIRTY] = 0
 
 
-def room(places: int) -> Work:
-    """Room to work in, for a season with so many ranches."""
+def room(tables: Tables) -> Work:
+    """Room to work in. Nothing checks bounds in machine code: there is room for all groups of a ranch with all their lots."""
+    groups = int(np.diff(tables.place[:, AT_FIRST]).max(initial=0))
+    spans = int(np.diff(tables.place[:, TAKEN_FIRST]).max(initial=0)) + groups * MOST_TRIPS * MOST_LOTS
     return Work(
-        touched=np.zeros(places + 1, np.int64),
-        lists=np.zeros((3, _NAMES), np.int64),
+        touched=np.zeros(len(tables.place), np.int64),
+        lists=np.zeros((3, max(_NAMES, groups)), np.int64),
         buffers=np.zeros((6, MOST_STOPS + 1), np.int64),
-        busy=np.zeros((MOST_SPANS, 2), np.int64),
-        starts=np.zeros((_NAMES + 1, max(3, MOST_TRIPS)), np.int64),
+        busy=np.zeros((spans + 1, 2), np.int64),
+        starts=np.zeros((groups + 1, max(3, MOST_TRIPS)), np.int64),
         saved=np.zeros((MOST_WORKS, 1 + WIDTH), np.int64),
         saved_cost=np.zeros(MOST_WORKS, np.float64),
         best=np.zeros((MOST_WORKS, WIDTH), np.int64),

@@ -36,8 +36,10 @@ class Swift:
         self.search = search
         self.standing = Standing(search)
 
-    def begin(self) -> "Running":
-        """A phase from the state as it is."""
+    def begin(self) -> "Running | None":
+        """A phase from the state as it is; None where somebody has more stops on a day than there is room for."""
+        if any(len(route.visits) > MOST_STOPS for route in self.search.state.days.values()):
+            return None
         return Running(self.search, Phase(self.standing))
 
 
@@ -47,7 +49,7 @@ class Running:
     def __init__(self, search: Search, phase: Phase) -> None:
         self.search, self.phase = search, phase
         self.plan: Plan = plan_of(phase)
-        self.room = machine.room(phase.standing.places)
+        self.room = machine.room(phase.tables)
         machine.seeded(search.rng.getrandbits(31))
 
     def improve(self, rounds: int, heat: float) -> int:

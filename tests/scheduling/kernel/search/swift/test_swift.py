@@ -48,6 +48,13 @@ def begun(document: dict[str, Any], seed: int = 1) -> Search:
     return search
 
 
+def running_of(search: Search) -> Running:
+    """A phase of its own."""
+    running = Swift(search).begin()
+    assert running is not None
+    return running
+
+
 def planned(search: Search) -> Plan:
     """The plan that the state stands for."""
     state = search.state
@@ -91,7 +98,7 @@ def days_agreeing(running: Running) -> int:
 @pytest.mark.parametrize(("size", "seed"), SEASONS)
 def test_it_begins_and_goes_on_with_the_searchs_own_costs(size: str, seed: int) -> None:
     search = begun(season_document(size, seed))
-    running = Swift(search).begin()
+    running = running_of(search)
     assert running.best_cost == search.state.cost()
     assert days_agreeing(running) > 20
     running.improve(3_000, 60.0)
@@ -105,6 +112,7 @@ def test_what_comes_back_breaks_no_rule_and_is_cheaper(size: str, seed: int) -> 
     swift, before = Swift(search), search.best.cost
     for heat in (60.0, 10.0):
         running = swift.begin()
+        assert running is not None
         running.improve(3_000, heat)
         running.end(best=True)
         assert_sound(search)
@@ -115,7 +123,7 @@ def test_what_comes_back_breaks_no_rule_and_is_cheaper(size: str, seed: int) -> 
 
 def test_groups_that_do_not_play_stay_where_they_are() -> None:
     search = begun(season_document("L", 2))
-    running = Swift(search).begin()
+    running = running_of(search)
     playing = {index for index, plays in zip(running.phase.standing.groups, running.phase.plays, strict=True) if plays}
     needs = search.model.needs
     assert {index for index in playing if needs[index].group.needs_barn or not needs[index].works} == set()
@@ -135,7 +143,7 @@ def test_nobody_is_lost_who_is_not_the_searchs_to_move(monkeypatch: pytest.Monke
     search.free = [index for index in range(120) if index not in staying]
     search.free_set, search.order = frozenset(search.free), list(search.free)
     before = list(search.best.placed)
-    running = Swift(search).begin()
+    running = running_of(search)
     running.improve(500, 60.0)
     monkeypatch.setattr(phases, "untangle", lambda search, places: [search.state.take(staying[0])])
     running.end(best=True)
@@ -143,11 +151,41 @@ def test_nobody_is_lost_who_is_not_the_searchs_to_move(monkeypatch: pytest.Monke
     assert_sound(search)
 
 
+def test_there_is_room_for_hundreds_of_groups_at_a_ranch() -> None:
+    running = running_of(begun(season_document("M", 1)))
+    place = running.phase.tables.place.copy()
+    place[1:, machine.AT_FIRST] += 400  # the first ranch has so many more groups, and spans in which its chute is taken
+    place[1:, machine.TAKEN_FIRST] += 1_000
+    room = machine.room(running.phase.tables._replace(place=place))
+    assert room.lists.shape[1] >= 400
+    assert len(room.starts) > 400  # one row more is for the hours of a treatment
+    assert len(room.busy) > 1_000 + 400 * machine.MOST_TRIPS * machine.MOST_LOTS
+
+
+def test_days_of_many_stops_are_left_to_the_rounds() -> None:
+    document = season_document("S", 1)
+    document["ranches"] = [
+        {**document["ranches"][0], "id": f"R{i}", "handling_hours": ["00:00", "23:59"]} for i in range(40)
+    ]
+    document["technicians"] = [{**document["technicians"][0], "hours": ["00:00", "23:59"], "max_head_per_day": 500}]
+    one = document["groups"][0] | {
+        "animal_class": "cow",
+        "protocol": "cow_7d_cosynch_insert",
+        "head": 3,
+        "order": "kept",
+    }
+    one |= {"ai_by": "technician", "steps_by": "ranch", "skills": [], "needs_barn": False, "ai_to": one["ai_from"]}
+    document["groups"] = [{**one, "id": f"G{i}", "ranch": f"R{i}", "ai_wanted": one["ai_from"]} for i in range(40)]
+    search = begun(document)
+    assert max(len(route.visits) for route in search.state.days.values()) > machine.MOST_STOPS
+    assert Swift(search).begin() is None
+
+
 def test_the_same_chance_gives_the_same_plan() -> None:
     plans = []
     for _ in range(2):
         search = begun(season_document("M", 3), seed=7)
-        running = Swift(search).begin()
+        running = running_of(search)
         running.improve(2_000, 40.0)
         running.end(best=True)
         plans.append(planned(search))
@@ -156,7 +194,7 @@ def test_the_same_chance_gives_the_same_plan() -> None:
 
 def test_days_that_were_seen_are_known_to_set_partitioning() -> None:
     search = begun(season_document("M", 1))
-    running = Swift(search).begin()
+    running = running_of(search)
     before = sum(map(len, search.state.routes.seen().values()))
     running.improve(2_000, 60.0)
     pooled = int(running.plan.marks[machine.POOLED])
@@ -172,7 +210,7 @@ def test_any_season_comes_back_sound(document: dict[str, Any]) -> None:
     search = begun(document)
     if search.model.load_price:
         return  # even loads are not for machine code: Cooling leaves them to the rounds
-    running = Swift(search).begin()
+    running = running_of(search)
     out = int(running.plan.marks[OUT])
     assert out == search.state.out
     running.improve(60, 100.0)
@@ -266,7 +304,7 @@ def test_code_that_was_kept_counts_until_its_source_changes(monkeypatch: pytest.
 
 def test_one_kind_of_numbers_is_compiled_whatever_the_season() -> None:
     for document in (season_document("S", 2), season_document("M", 2)):
-        running = Swift(begun(document)).begin()
+        running = running_of(begun(document))
         running.improve(20, 10.0)
     assert len(vars(machine)["improve"].signatures) == 1
 
