@@ -32,15 +32,11 @@ def least(days: Sequence[Day], below: float) -> float:
     Every combination of ways is tried until it costs as much as the cheapest by what is known of each way; where there are too
     many to try, that is the bound for those not tried.
     """
-    fixed = sum(day.ways.cost for day in days)
-    rows, most = [], inf
-    for day in days:
-        others = sum(
-            other.ways.per_km * other.ways.touring.tour(frozenset(), other.places) for other in days if other is not day
-        )
-        row, left_out = _ways_of(day, below - fixed - others)
-        rows.append(_by_itself(day, row, below - fixed - others) if len(days) > 1 and not day.shared else row)
-        most = min(most, fixed + others + left_out)
+    fixed, ways, most = _ways_of_all(days, below)
+    rows = [
+        _by_itself(day, row, limit) if len(days) > 1 and not day.shared else row
+        for day, (row, limit) in zip(days, ways, strict=True)
+    ]
     found = min(below, most)
     for count, (alone, chosen) in enumerate(together(rows)):
         if fixed + alone >= found - _TINY:
@@ -50,6 +46,24 @@ def least(days: Sequence[Day], below: float) -> float:
         cost = fixed + sum(day.ways.per_km * driven(day, walk) for day, walk in zip(days, chosen, strict=True))
         found = min(found, cost + _Hours(days, chosen).least(found - cost))
     return found
+
+
+def _ways_of_all(
+    days: Sequence[Day], below: float
+) -> tuple[float, list[tuple[list[tuple[float, Walk]], float]], float]:
+    """What the days cost whatever the way; of each its shortest ways, with what they may cost; what all cost at least where
+    a day has more ways than that.
+    """
+    fixed, most = sum(day.ways.cost for day in days), inf
+    found = []
+    for day in days:
+        others = sum(
+            other.ways.per_km * other.ways.touring.tour(frozenset(), other.places) for other in days if other is not day
+        )
+        row, left_out = _ways_of(day, below - fixed - others)
+        found.append((row, below - fixed - others))
+        most = min(most, fixed + others + left_out)
+    return fixed, found, most
 
 
 def _ways_of(day: Day, most: float) -> tuple[list[tuple[float, Walk]], float]:
@@ -313,16 +327,8 @@ def ways_for(days: Sequence[Day], below: float) -> Iterator[tuple[float, tuple[W
 
     Where there are too many to try, what the others cost at least comes last, without a way.
     """
-    fixed = sum(day.ways.cost for day in days)
-    rows, most = [], inf
-    for day in days:
-        others = sum(
-            other.ways.per_km * other.ways.touring.tour(frozenset(), other.places) for other in days if other is not day
-        )
-        row, left_out = _ways_of(day, below - fixed - others)
-        rows.append(row)
-        most = min(most, fixed + others + left_out)
-    for alone, chosen in together(rows):
+    fixed, ways, most = _ways_of_all(days, below)
+    for alone, chosen in together([row for row, _ in ways]):
         if fixed + alone >= min(below, most):
             break
         yield fixed + alone, chosen
