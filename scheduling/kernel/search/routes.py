@@ -8,8 +8,6 @@ from scheduling.kernel.search.model import Model, minute_of
 from scheduling.kernel.search.visits import Visit
 
 _MOST_REMEMBERED = 700_000
-# Visits of a plan that was written to the minute may seem so many minutes too close: half of one at either end.
-_WRITTEN = 1.0
 # A visit of a plan that was written to the minute may seem so much too soon after the one before: half a minute at either end.
 _WRITTEN = 1.0
 

@@ -19,10 +19,10 @@ from scheduling.kernel.search.exact.nearness import Nearness
 from scheduling.kernel.search.exact.options import NotCovered, Option, Stop, check_covered, options_of
 from scheduling.kernel.search.exact.program import TINY, Ints, Relaxed
 from scheduling.kernel.search.exact.reach import narrowed
-from scheduling.kernel.search.exact.realise import realise
+from scheduling.kernel.search.exact.realise import become, realise
 from scheduling.kernel.search.exact.suggest import Suggestions
 from scheduling.kernel.search.exact.timing import Times, Timing
-from scheduling.kernel.search.rounds import Search, Snapshot
+from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.search.state import State
 
 MOST_GROUPS = 15
@@ -250,22 +250,7 @@ class Proof:
 
     def _try(self, works: Sequence[Work], options: Sequence[Option], times: Times) -> float:
         """Make the choice the best plan where it is cheaper; its cost."""
-        snapshot = self.search.best
-        for index, item in enumerate(self.state.placed):
-            if item is not None:
-                self.state.take(index)
-        self.state.touched.clear()
-        self.state.forget()
-        cost = realise(self.state, works, options, times)
-        if cost < snapshot.cost - TINY:
-            self.state.forget()
-            self.search.best = Snapshot(self.state)
-        else:
-            for key in list(self.state.days):
-                self.state.set_day(key, None)
-            self.state.undo(0)
-            self.search.restore(snapshot)
-        return cost
+        return become(self.search, lambda state: realise(state, works, options, times))
 
 
 def _wider(width: float, whole: float) -> float:

@@ -1,17 +1,39 @@
 """From the proof's choice to a state: visits, routes and the ranches' own hours, as the search makes them."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from math import inf
 
 from scheduling.kernel.search.chute import Assignment
 from scheduling.kernel.search.exact.days import Work
 from scheduling.kernel.search.exact.options import Crew, Option, Stop, bounds
+from scheduling.kernel.search.exact.program import TINY
 from scheduling.kernel.search.exact.timing import Times
 from scheduling.kernel.search.model import Part
+from scheduling.kernel.search.rounds import Search, Snapshot
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Treatment, Visit
 
 Made = dict[Stop, Visit]
+
+
+def become(search: Search, make: Callable[[State], float]) -> float:
+    """Make what comes of a state that holds nothing the best plan where it is cheaper, else go back; what it costs."""
+    snapshot, state = search.best, search.state
+    for index, item in enumerate(state.placed):
+        if item is not None:
+            state.take(index)
+    state.touched.clear()
+    state.forget()
+    cost = make(state)
+    if cost < snapshot.cost - TINY:
+        state.forget()
+        search.best = Snapshot(state)
+    else:
+        for key in list(state.days):
+            state.set_day(key, None)
+        state.undo(0)
+        search.restore(snapshot)
+    return cost
 
 
 def realise(state: State, works: Iterable[Work], options: Iterable[Option], times: Times) -> float:

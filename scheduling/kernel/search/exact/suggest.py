@@ -5,7 +5,7 @@ the ways that the bound thinks cheap. What comes out below the best plan becomes
 charged.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 from itertools import product
@@ -19,9 +19,10 @@ from scheduling.kernel.search.exact.lots import Lots
 from scheduling.kernel.search.exact.nearness import Nearness
 from scheduling.kernel.search.exact.placing import place
 from scheduling.kernel.search.exact.program import TINY
+from scheduling.kernel.search.exact.realise import become
 from scheduling.kernel.search.exact.session import Session
 from scheduling.kernel.search.exact.stays import driven
-from scheduling.kernel.search.rounds import Search, Snapshot
+from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.season import Order
 
 _NODES = 20_000
@@ -120,7 +121,8 @@ class Suggestions:
                 return charged
             room -= max(0.0, found[0] - part.cost)
             cuts += found[1]
-        self._become(cuts)
+        self.search.restore(self.search.best)
+        become(self.search, lambda state: place(state, cuts))
         return charged or self.best <= choice.cost + TINY
 
     # -- parts ----------------------------------------------------------------------------------------------------
@@ -193,24 +195,6 @@ class Suggestions:
         some = [i for i in part.days if self.model.needs[i].group.order is Order.ANY and self.model.needs[i].sessions]
         for more in _MORE if some else (0,):
             yield dict.fromkeys(some, more)
-
-    def _become(self, cuts: Sequence[Cut]) -> None:
-        """Make the groups so cut the best plan where it is cheaper."""
-        snapshot, state = self.search.best, self.state
-        self.search.restore(snapshot)
-        for index, item in enumerate(state.placed):
-            if item is not None:
-                state.take(index)
-        state.touched.clear()
-        state.forget()
-        if place(state, cuts) < snapshot.cost - TINY:
-            state.forget()
-            self.search.best = Snapshot(state)
-        else:
-            for key in list(state.days):
-                state.set_day(key, None)
-            state.undo(0)
-            self.search.restore(snapshot)
 
 
 def _way(least: float, ridden: Ridden) -> _Way:

@@ -75,10 +75,6 @@ class Sample:
     alone: Floats
     first: int
 
-    def number(self, visit: int, day: int) -> int:
-        """The number of a visit on one of the days (by position)."""
-        return self.first + visit * len(self.days) + day
-
 
 class Options:
     """What may be chosen, as arrays; made once for a search, since it does not hang on the plan."""

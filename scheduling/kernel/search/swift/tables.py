@@ -191,11 +191,12 @@ class Phase:
         pinned.taken = {place: list(spans) for place, spans in state.blocked.items()}
         closed: dict[int, set[int]] = {}
         beside: dict[int, set[int]] = {}
+        settled = {place: state.settled(place) or {} for place in {item.need.place for item in self.staying}}
         for item in self.staying:
-            place, starts = item.need.place, state.starts(item)
-            times = (state.settled(place) or {}).get(item.need.index) if state.entangled(item) else None
+            place, starts, tangled = item.need.place, state.starts(item), state.entangled(item)
+            times = settled[place].get(item.need.index) if tangled else None
             for (_, visit), start in zip(item.stops, starts, strict=True):
-                pinned.visits[visit] = (start, start) if state.entangled(item) else (visit.low, visit.high)
+                pinned.visits[visit] = (start, start) if tangled else (visit.low, visit.high)
             (closed if times is None else beside).setdefault(place, set()).update(item.days)
             if times is not None:
                 pinned.taken.setdefault(place, []).extend(handled(state.visits, item, times, starts))
