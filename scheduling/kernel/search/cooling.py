@@ -145,6 +145,7 @@ class Cooling:
         running = swift.begin() if swift is not None else None
         if running is not None:
             self._swiftly(running, self.used() + _SWIFT * (until - self.used()))
+            self.search.around = running.staying() or self.search.free
         first, begun = self.done, self.used()
         expected = rounds if self.budget.rounds is not None else self._guess()
         hot = min(self.hottest, hot_for(expected / len(self.search.free)), inf if running is None else _AFTER_SWIFT)
@@ -154,6 +155,7 @@ class Cooling:
             share = min(1.0, max(by_rounds, by_share))
             self._rounds(min(_CHUNK, rounds - (self.done - first)), hot * (COLD / hot) ** share)
             self.tell()
+        self.search.around = self.search.free
 
     def _swift(self) -> Swift | None:
         """Rounds in machine code, where there are groups enough for what it takes to begin."""

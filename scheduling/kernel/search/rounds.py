@@ -55,6 +55,7 @@ class Search:
         self.order = sorted(range(len(needs)), key=lambda i: (len(needs[i].days), -needs[i].group.head, i))
         self.free = list(range(len(needs)))
         self.free_set = frozenset(self.free)
+        self.around = self.free  # groups around which others are taken out
         self._near: dict[int, list[int]] = {}
         self._spread: list[
             npt.NDArray[np.int64]
@@ -66,6 +67,7 @@ class Search:
         """After the model's days were cut down: groups that have one possible day stay in play, those with none do not."""
         self.free = [i for i in range(len(self.model.needs)) if self.model.needs[i].days]
         self.free_set = frozenset(self.free)
+        self.around = self.free
         self._near, self._spread = {}, []
         self.order = sorted(
             self.free, key=lambda i: (len(self.model.needs[i].days), -self.model.needs[i].group.head, i)
@@ -175,7 +177,7 @@ class Search:
 
     def _neighbours(self, size: int) -> list[int]:
         """A group and some that are near in place and time."""
-        seed = self.rng.choice(self.free)
+        seed = self.rng.choice(self.around)
         wide = self.near_of(seed)[: size * 3]
         return [seed, *self.rng.sample(wide, min(size - 1, len(wide)))]
 
@@ -202,7 +204,7 @@ class Search:
     def _technician_days(self) -> list[int]:
         """The groups of one to three technician-days that are near each other in place and time."""
         state, width = self.state, self.state.width
-        seed, most = self.rng.choice(self.free), self.rng.randint(1, 3)
+        seed, most = self.rng.choice(self.around), self.rng.randint(1, 3)
         near = self.near_of(seed)[:_ROUND_ABOUT]
         names: dict[int, None] = {}
         keys: set[int] = set()

@@ -97,6 +97,7 @@ class Visits:
         self.model = model
         self._shapes: dict[tuple[Need, float], Shape] = {}
         self._made: dict[tuple[object, ...], Visit | None] = {}
+        self._alike: dict[tuple[object, ...], Visit] = {}
         self._treatments: dict[tuple[Need, int], tuple[Treatment, ...]] = {}
         self._roomy: dict[tuple[Need, int, float], bool] = {}
         self._ranges: dict[tuple[Need, int, float], tuple[int, int] | None] = {}
@@ -362,7 +363,12 @@ class Visits:
         days = (day.toordinal(), noon)
         road = self.model.road(need.place)
         numbers = lots or tuple(range(len(spans)))
-        return Visit(need, work, window, spans, heads, days, row, last, ai_day, treatment, road, origin, numbers)
+        alike = (need, row, window, spans, heads, days, numbers)  # another crew's pace need not make another stop
+        if alike not in self._alike:
+            self._alike[alike] = Visit(
+                need, work, window, spans, heads, days, row, last, ai_day, treatment, road, origin, numbers
+            )
+        return self._alike[alike]
 
     def _of_one_day(self, need: Need, window: tuple[int, int] | None, later: bool) -> tuple[int, int] | None:
         """The part of a window that lies in the first of the season's days that it spans, or in the second."""

@@ -41,12 +41,12 @@ LOW, HIGH, LENGTH, HEAD, NOON, PLACE, IS_AI, SHAPE, TRIP, TREAT_LOW, TREAT_HIGH,
 MOVED, ROW, OPEN, FROM, UNTIL, WORK = range(6)
 # Options of a block's work.
 VISIT, KEY = range(2)
-# A group on one AI day: whether groups that stay are handled on its days; days of handling; for each trip, when the ranch
-# opens and closes.
-BESIDE, DAYS, HOURS = 0, 1, 1 + MOST_DAYS
-# Groups: works, whether it plays, then the trips but for AI in the order of settling, then of each trip its kind, day, least
-# and most minutes after treatment.
-RANCH, TIGHT, FIRST, WORKS, PLAYS, TRIPS, ORDER = range(7)
+# A group on one AI day: whether groups that stay are handled on its days; the AI day from the first; days of handling; for
+# each trip, when the ranch opens and closes.
+BESIDE, ON, DAYS, HOURS = 0, 1, 2, 2 + MOST_DAYS
+# Groups: works, whether it plays, whether its AI needs a barn, then the trips but for AI in the order of settling, then of each
+# trip its kind, day, least and most minutes after treatment.
+RANCH, TIGHT, FIRST, WORKS, PLAYS, BARN, TRIPS, ORDER = range(8)
 KIND, DAY, LEAST, LONGEST = (ORDER + MOST_TRIPS * i for i in range(1, 5))
 # Shapes: of each trip its lots by offset and length, then least and most minutes from treatment to AI.
 SHAPE_LOTS, PATTERNS = range(2)
@@ -57,9 +57,12 @@ PER_KM, PER_HALF, PER_WORST, UNPLACED, FLOOR = range(5)
 COUNT, LOAD, STAMP, VISITS = range(4)
 STARTS = VISITS + MOST_STOPS + 1
 WIDTH = STARTS + MOST_STOPS + 1
-# What is chosen for a group: its block (-1: out), in which round it was put into the journal, the option of each work.
-BLOCK, SEEN, OPTIONS = range(3)
+# What is chosen for a group: its block (-1: out), in which round it was put into the journal, its barn (-1: none), the option
+# of each work.
+BLOCK, SEEN, STANDS, OPTIONS = range(4)
 CHOSEN = OPTIONS + MOST_WORKS
+# Barns on a day: how many groups, at which ranch.
+GROUPS, AT = range(2)
 # What a plan counts: the round, technician-days and groups in the journal, days in the pool, groups left out.
 ROUND, OLD_DAYS, OLD_GROUPS, POOLED, OUT, DIRTY = range(6)
 ROUTES_COST, OWN_COST, BEST_COST, OLD_ROUTES, OLD_OWN = range(5)
@@ -111,6 +114,7 @@ class Tables(NamedTuple):
     near: Ints
     hardness: Floats  # by order, group
     shape: Ints
+    gap: Ints  # of barns: whole days between two ranches
     number: Floats
 
 
@@ -121,6 +125,7 @@ class Plan(NamedTuple):
     cost: Floats  # of technician-days
     chosen: Ints
     moves: Ints  # how many groups are moved by so many days
+    barns: Ints  # by barn and day
     total: Floats
     marks: Ints
     best_days: Ints
@@ -458,6 +463,35 @@ def set_day(p: Plan, key: int, row: Ints, count: int, starts: Ints, load: int, c
 
 
 @inner
+def use_barn(groups: Ints, barns: Ints, group: int, on: int, barn: int, more: int) -> None:
+    """Count the days of a group's sessions at a barn, or no longer."""
+    for trip in range(MOST_TRIPS):
+        own = groups[group, KIND + trip] == AI
+        for other in range(trip):
+            own = own and (groups[group, KIND + other] != AI or groups[group, DAY + other] != groups[group, DAY + trip])
+        if own:
+            day = on + groups[group, DAY + trip]
+            barns[barn, day, GROUPS] += more
+            if more > 0:
+                barns[barn, day, AT] = groups[group, RANCH]
+
+
+@inner
+def free_barn(groups: Ints, gaps: Ints, barns: Ints, group: int, on: int) -> int:
+    """The first barn that can stand at the group's ranch on the days of its sessions; -1 where all are elsewhere."""
+    for barn in range(barns.shape[0]):
+        free = True
+        for trip in range(MOST_TRIPS):
+            if groups[group, KIND + trip] == AI:
+                day = on + groups[group, DAY + trip]
+                for near in range(max(0, day - gaps[barn]), min(barns.shape[1], day + gaps[barn] + 1)):
+                    free = free and (barns[barn, near, GROUPS] == 0 or barns[barn, near, AT] == groups[group, RANCH])
+        if free:
+            return barn
+    return -1
+
+
+@inner
 def choose(t: Tables, p: Plan, group: int, picked: Ints) -> None:
     """Give a group a block and options, or none (block -1)."""
     mine = p.chosen[group]
@@ -473,12 +507,16 @@ def choose(t: Tables, p: Plan, group: int, picked: Ints) -> None:
         p.moves[t.block[before, MOVED]] -= 1
         p.total[OWN_COST] -= t.fixed[before]
         p.marks[OUT] += 1
+        if mine[STANDS] >= 0:
+            use_barn(t.group, p.barns, group, t.row[t.block[before, ROW], ON], mine[STANDS], -1)
     if block >= 0:
         p.moves[t.block[block, MOVED]] += 1
         p.total[OWN_COST] += t.fixed[block]
         p.marks[OUT] -= 1
+        if picked[STANDS] >= 0:
+            use_barn(t.group, p.barns, group, t.row[t.block[block, ROW], ON], picked[STANDS], 1)
     mine[BLOCK] = block
-    for i in range(OPTIONS, CHOSEN):
+    for i in range(STANDS, CHOSEN):
         mine[i] = picked[i]
 
 
@@ -688,6 +726,8 @@ def row_bounds(t: Tables, p: Plan, group: int, most: float, w: Work) -> int:
         if blocks[block, ROW] == row or not blocks[block, OPEN]:
             continue
         row = blocks[block, ROW]
+        if t.group[group, BARN] and free_barn(t.group, t.gap, p.barns, group, t.row[row, ON]) < 0:
+            continue
         fixed = t.fixed[block] + per_worst * max(0, blocks[block, MOVED] - worst)
         total, first = fixed, 0.0
         for work in range(works):
@@ -758,6 +798,9 @@ def insert(t: Tables, p: Plan, group: int, most: float, blink: float, w: Work) -
         fixed, rest, block = w.bounds[day, 1], w.bounds[day, 2], w.first_block[day]
         w.bounds[day, 0] = _INF
         row = t.block[block, ROW]
+        w.picked[0, STANDS] = -1
+        if t.group[group, BARN]:
+            w.picked[0, STANDS] = free_barn(t.group, t.gap, p.barns, group, t.row[row, ON])
         while block < t.group[group + 1, FIRST] and t.block[block, ROW] == row:
             if works == 1 or np.random.random() >= _PASSED:
                 for option in range(t.block[block, WORK], t.block[block, WORK + 1]):

@@ -36,6 +36,7 @@ from scheduling.kernel.search.swift.machine import (
     MOST_WORKS,
     MOVED,
     NOON,
+    ON,
     OPEN,
     OWNER,
     PLACE,
@@ -131,7 +132,7 @@ class Options:
 
     def chosen(self, item: Assignment) -> tuple[int, ...] | None:
         """The block and the option of each work that an assignment amounts to; None where there is none."""
-        if item.kept is not None or item.barn >= 0 or item.change or len(item.stops) != len(item.need.works):
+        if item.kept is not None or item.change or len(item.stops) != len(item.need.works):
             return None
         block = self._block_of.get((item.need.index, item.ai_day, item.treatment))
         if block is None:
@@ -284,9 +285,10 @@ class Options:
         one = np.full(HOURS + 2 * MOST_TRIPS, -1, dtype=np.int64)
         on = sorted(need.days_on(first))
         hours = [value for trip in need.trips for value in self.search.state.visits.hours(need, first + trip.day, 0)]
-        one[BESIDE] = need.place in self.search.state.blocked
+        one[BESIDE], one[ON] = need.place in self.search.state.blocked, first - self.first_day
         one[DAYS : DAYS + len(on)], one[HOURS : HOURS + len(hours)] = on, hours
         rows = np.repeat(one[None, :], len(used), axis=0)
+        rows[:, ON] += shift[used] // _DAY
         rows[:, DAYS : DAYS + len(on)] += (shift[used] // _DAY)[:, None]
         rows[:, HOURS : HOURS + len(hours)] += shift[used][:, None]
         self._row_list.append(rows)
@@ -311,7 +313,7 @@ def _is_plain(need: Need) -> bool:
     parts = {work.part for work in need.works}
     if Part.HEAT in parts or not need.works or need.works[0].part is not Part.AI or not need.able:
         return False
-    free = not need.fixed and not need.group.needs_barn and need.anchor is not None
+    free = not need.fixed and need.anchor is not None
     sizes = ((need.trips, MOST_TRIPS), (need.works, MOST_WORKS), (need.spots, MOST_DAYS), (need.days, MOST_ROWS))
     return free and all(len(found) <= most for found, most in sizes)
 

@@ -7,15 +7,18 @@ from scheduling.kernel.search.polish import untangle
 from scheduling.kernel.search.rounds import Search, Snapshot
 from scheduling.kernel.search.swift import machine
 from scheduling.kernel.search.swift.machine import (
+    AT,
     BEST_COST,
     BLOCK,
     CHOSEN,
     COUNT,
+    GROUPS,
     LOAD,
     MOST_STOPS,
     OPTIONS,
     POOLED,
     SEEN,
+    STANDS,
     STARTS,
     VISITS,
     WIDTH,
@@ -58,6 +61,11 @@ class Running:
             machine.improve(self.phase.tables, self.plan, self.room, rounds, heat, _BLINK)
         return rounds
 
+    def staying(self) -> list[int]:
+        """The search's groups that machine code left where they are, those without a visit aside."""
+        playing = {i for i, plays in zip(self.phase.standing.groups, self.phase.plays, strict=True) if plays}
+        return [i for i in self.search.free if i not in playing and self.search.model.needs[i].works]
+
     @property
     def best_cost(self) -> float:
         """The cost of the best plan seen."""
@@ -86,6 +94,7 @@ def plan_of(phase: Phase) -> Plan:
         cost=cost,
         chosen=chosen,
         moves=np.array(state.moves, dtype=np.int64),
+        barns=_barns(phase),
         total=np.array([state.routes_cost, state.own_cost, state.cost(), 0.0, 0.0]),
         marks=np.array([0, 0, 0, 0, state.out, 0]),
         best_days=days.copy(),
@@ -104,8 +113,20 @@ def _chosen(phase: Phase) -> Ints:
     chosen[:, SEEN] = 0
     for i, found in enumerate(phase.chosen):
         if found is not None:
+            item = phase.state.placed[phase.standing.groups[i]]
             chosen[i, (BLOCK, *range(OPTIONS, OPTIONS + len(found) - 1))] = found
+            chosen[i, STANDS] = item.barn if item is not None else -1
     return chosen
+
+
+def _barns(phase: Phase) -> Ints:
+    """Where barns stand, those of groups that stay included."""
+    state, standing = phase.state, phase.standing
+    barns = np.zeros((len(state.barn_gap), standing.length, 2), dtype=np.int64)
+    for (barn, day), places in state.barn_days.items():
+        if places:
+            barns[barn, day - standing.day, (GROUPS, AT)] = len(places), places[0]
+    return barns
 
 
 def _days(phase: Phase) -> tuple[Ints, Floats]:
@@ -149,7 +170,7 @@ def _place_groups(search: Search, phase: Phase, chosen: Ints) -> set[int]:
         if not phase.plays[i]:
             continue
         item, made = state.placed[index], _assignment(phase, chosen[i], i)
-        if (item.stops if item else None) == (made.stops if made else None):
+        if _place_of(item) == _place_of(made):
             continue
         places.add(search.model.needs[index].place)
         new += [made] if made is not None else []
@@ -159,6 +180,10 @@ def _place_groups(search: Search, phase: Phase, chosen: Ints) -> set[int]:
     for item in new:
         state.put(item, {})
     return places
+
+
+def _place_of(item: Assignment | None) -> tuple[object, ...] | None:
+    return None if item is None else (item.stops, item.barn)
 
 
 def _set_days(phase: Phase, days: Ints) -> set[int]:
@@ -184,4 +209,4 @@ def _assignment(phase: Phase, picked: Ints, number: int) -> Assignment | None:
     stops = tuple((key % width, phase.visit(visit)) for visit, key in options)
     visit = stops[0][1]
     rate = phase.state.model.people[stops[0][0]].rate
-    return Assignment(need, visit.ai_day, visit.treatment, rate, stops)
+    return Assignment(need, visit.ai_day, visit.treatment, rate, stops, None, int(picked[STANDS]))

@@ -12,6 +12,7 @@ from scheduling.kernel.search.state import State
 from scheduling.kernel.search.swift.machine import (
     AI,
     ANCHOR,
+    BARN,
     BESIDE,
     BOUND,
     DAY,
@@ -95,12 +96,13 @@ class Standing:
 
     def _groups(self) -> Ints:
         found = np.zeros((len(self.needs) + 1, LONGEST + MOST_TRIPS), dtype=np.int64)
-        found[:, FIRST] = self.options.firsts
+        found[:, FIRST], found[:, KIND : KIND + MOST_TRIPS] = self.options.firsts, OTHER
         for i, need in enumerate(self.needs):
             bound = {trip.key: gap for trip, gap in bound_trips(need)}
             kinds = [_kind(need, trip, bound) for trip in need.trips]
             order = sorted((k for k, kind in enumerate(kinds) if kind != AI), key=lambda k: (kinds[k], k))
             found[i, (RANCH, TIGHT, WORKS, TRIPS)] = need.place, need.tight, len(need.works), len(order)
+            found[i, BARN] = need.group.needs_barn
             found[i, ORDER : ORDER + len(order)] = order
             for k, trip in enumerate(need.trips):
                 found[i, (KIND + k, DAY + k)] = kinds[k], trip.day
@@ -180,6 +182,7 @@ class Phase:
             near=standing.near,
             hardness=standing.hardness,
             shape=standing.shape,
+            gap=_ints(state.barn_gap),
             number=np.array(prices, dtype=np.float64),
         )
         return tables, list(pinned.visits)

@@ -20,6 +20,7 @@ from scheduling.kernel.search.build import plan_of
 from scheduling.kernel.search.explain import explain
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.rounds import Search
+from scheduling.kernel.search.state import barn_days
 from scheduling.kernel.search.swift import compile_rounds, is_compiled, machine, swift_rounds
 from scheduling.kernel.search.swift import phase as phases
 from scheduling.kernel.search.swift.machine import COUNT, HIGH, LOW, NOON, OUT, STARTS, VISITS
@@ -126,7 +127,7 @@ def test_groups_that_do_not_play_stay_where_they_are() -> None:
     running = running_of(search)
     playing = {index for index, plays in zip(running.phase.standing.groups, running.phase.plays, strict=True) if plays}
     needs = search.model.needs
-    assert {index for index in playing if needs[index].group.needs_barn or not needs[index].works} == set()
+    assert all(needs[index].works for index in playing)
     stayed = {item.need.index: item for item in running.phase.staying}
     assert stayed
     assert stayed.keys() | playing == {i for i, item in enumerate(search.state.placed) if item is not None} | playing
@@ -134,6 +135,29 @@ def test_groups_that_do_not_play_stay_where_they_are() -> None:
     running.end(best=True)
     moved = [index for index, item in stayed.items() if search.state.placed[index] is not item]
     assert len(moved) < len(stayed) / 20  # those whose chute did not hold beside the others after all
+
+
+def test_barns_stand_where_groups_need_them() -> None:
+    search = begun(season_document("L", 2))
+    before = {i: item for i, item in enumerate(search.state.placed) if item is not None and item.barn >= 0}
+    running = running_of(search)
+    running.improve(5_000, 60.0)
+    phase, counted = running.phase, np.zeros_like(running.plan.barns[:, :, machine.GROUPS])
+    for item in phase.staying:
+        for day in barn_days(item) if item.barn >= 0 else ():
+            counted[item.barn, day - phase.standing.day] += 1
+    for need, chosen in zip(phase.standing.needs, running.plan.chosen.tolist(), strict=True):
+        barn = chosen[machine.STANDS]
+        assert (barn >= 0) == (need.group.needs_barn and chosen[machine.BLOCK] >= 0)
+        for day in {need.days[0] + trip.day for trip in need.sessions} if barn >= 0 else ():
+            row = phase.tables.row[phase.tables.block[chosen[machine.BLOCK], machine.ROW]]
+            on = day - need.days[0] + row[machine.ON]
+            counted[barn, on] += 1
+            assert running.plan.barns[barn, on, machine.AT] == need.place
+    assert (counted == running.plan.barns[:, :, machine.GROUPS]).all()
+    running.end(best=True)
+    assert_sound(search)
+    assert any(search.state.placed[i] is not item for i, item in before.items())
 
 
 def test_nobody_is_lost_who_is_not_the_searchs_to_move(monkeypatch: pytest.MonkeyPatch) -> None:
