@@ -27,9 +27,11 @@ _POLISH = 0.8
 _ROUTED = 0.25
 _SEARCHED_ONE_DAY, _ONE_DAY = 0.1, 0.9
 _WARM_SHARE = 0.1
-# In machine code: this share of the seconds for rounds, from so many groups on, so hot at most; and how hot the rounds after it
-# may be, which move the groups that machine code leaves where they are.
-_SWIFT, _LEAST_GROUPS, _HOT_SWIFT, _AFTER_SWIFT = 0.85, 150, 120.0, 15.0
+# In machine code: this share of the seconds for rounds, from so many groups on (fewer are proved), so hot at most; how
+# hot the rounds after it may be, which move groups that it leaves in place. With fewer seconds than these what it takes to
+# begin (0.5 s) would cost more than it brings.
+_SWIFT, _LEAST_GROUPS, _HOT_SWIFT, _AFTER_SWIFT = 0.9, 16, 120.0, 15.0
+_LEAST_SECONDS = 1.5
 _SWIFT_CHUNK = 500
 
 
@@ -161,6 +163,8 @@ class Cooling:
         """Rounds in machine code, where there are groups enough for what it takes to begin."""
         search = self.search
         if self.budget.rounds is not None or search.insertion.wishes or search.model.load_price:
+            return None
+        if (self.budget.seconds or 0.0) < _LEAST_SECONDS:
             return None
         if self._machine is None and len(search.free) >= _LEAST_GROUPS and search.model.people:
             self._machine = swift_rounds(search)

@@ -15,7 +15,6 @@ from hypothesis import given
 from scheduling.kernel.checker import check
 from scheduling.kernel.plan import Bound, Plan
 from scheduling.kernel.search import Budget, solve
-from scheduling.kernel.search import cooling as coolings
 from scheduling.kernel.search.build import plan_of
 from scheduling.kernel.search.explain import explain
 from scheduling.kernel.search.model import Model
@@ -279,8 +278,7 @@ def _ticking() -> Callable[[], float]:
     return lambda: next(seconds)
 
 
-def test_a_large_season_is_cooled_in_machine_code(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(coolings, "_LEAST_GROUPS", 50)
+def test_a_season_that_is_not_proved_is_cooled_in_machine_code(monkeypatch: pytest.MonkeyPatch) -> None:
     rounds = []
     improve = Running.improve
 
@@ -297,14 +295,20 @@ def test_a_large_season_is_cooled_in_machine_code(monkeypatch: pytest.MonkeyPatc
 
 
 @pytest.mark.parametrize(
-    ("budget", "weights"),
-    [(Budget(rounds=60), {}), (Budget(seconds=0.5), {"uneven_load": 100}), (Budget(seconds=0.5), {})],
+    ("size", "budget", "weights"),
+    [
+        ("M", Budget(rounds=60), {}),
+        ("M", Budget(seconds=1.4), {}),
+        ("M", Budget(seconds=3.0), {"uneven_load": 100}),
+        ("S", Budget(seconds=3.0), {}),
+    ],
 )
-def test_other_seasons_are_not(budget: Budget, weights: dict[str, float], monkeypatch: pytest.MonkeyPatch) -> None:
-    """With rounds alone, where loads are to be even, and where there are few groups."""
-    monkeypatch.setattr(coolings, "_LEAST_GROUPS", 50 if budget.rounds or weights else 1_000)
+def test_other_seasons_are_not(
+    size: str, budget: Budget, weights: dict[str, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With rounds alone, in a moment, where loads are to be even, and where there are few groups."""
     monkeypatch.setattr(Running, "improve", lambda *_: pytest.fail("in machine code"))
-    document = season_document("M", 4) | {"weights": weights}
+    document = season_document(size, 4) | {"weights": weights}
     solve(load_season(document, PROTOCOLS), seed=1, budget=budget, clock=_ticking())
 
 
