@@ -12,6 +12,7 @@ from math import inf
 import numpy as np
 
 from scheduling.kernel.search.exact.daily import Daily
+from scheduling.kernel.search.exact.day_by_day import DayByDay
 from scheduling.kernel.search.exact.days import TooMany
 from scheduling.kernel.search.exact.options import NotCovered
 from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program, Relaxed
@@ -64,7 +65,9 @@ class Beyond:
         self.sets: dict[int, tuple[Daily, int]] = {}
         self._has: dict[Session, list[int]] = defaultdict(list)
         self._moves: list[tuple[int, int]] = []
+        self._once: dict[int, int] = {}  # rows: one set a day
         self._groups()
+        self._paths = DayByDay(self.sessions, self.option, self._out)
         self._sets()
         self._ordered: set[int] = set()
         self._late: dict[int, frozenset[int]] = {}
@@ -90,8 +93,10 @@ class Beyond:
     def _groups(self) -> None:
         program, weights = self.program, self.model.season.weights
         self.option: dict[tuple[int, int], int] = {}
+        self._out: dict[int, int] = {}
         for need in self.model.needs:
-            columns = [program.column(weights.unplaced)]
+            self._out[need.index] = program.column(weights.unplaced)
+            columns = [self._out[need.index]]
             for day in need.days:
                 moved = abs(day - need.wanted)
                 cost = weights.day_moved * moved + weights.rest_day * self.model.rest_days(need, day)
@@ -113,10 +118,11 @@ class Beyond:
                 once[column] = 1.0
                 self.sets[column] = day, mask
                 items = day.of(mask)
+                self._paths.add(column, items)
                 self._moves.append((column, max(item.moved for item in items)))
                 for item in items:
                     self._has[item].append(column)
-            self.program.row(-inf, 1, once)
+            self._once[day.day] = self.program.row(-inf, 1, once)
         held = {(session.need.index, session.ai_day) for session in self.sessions}
         for key, own in self.option.items():
             if key not in held and any(work.trip is not None for work in self.model.needs[key[0]].works):
@@ -144,11 +150,27 @@ class Beyond:
             relaxed = self._relaxed(worst, keep)
             if relaxed is None or relaxed.cost >= below - TINY:
                 return np.zeros(0, dtype=np.int64)
-            over = relaxed.reduced - (below - relaxed.cost)
+            over = self._over(relaxed, below - relaxed.cost)
+            if over is None:
+                return np.zeros(0, dtype=np.int64)
             # Only what is whole is left away: of a charge a part may do.
             near: Ints = keep[(over[keep] <= 0) | (keep == self.worst) | (keep >= self._charges)]
             if not self._settle(near, over[near]):
                 return near
+
+    def _over(self, relaxed: Relaxed, room: float) -> Floats | None:
+        """For every column how much more than there is room for a choice with it is dearer than the relaxation, at least.
+
+        None where no choice is so near.
+        """
+        idle = {day: -float(relaxed.duals[row]) for day, row in self._once.items()}
+        through = self._paths.near(relaxed.reduced, idle, room)
+        if through is None:
+            return None
+        over = relaxed.reduced - room
+        over[list(self.sets)] = inf
+        over[list(through)] = np.array(list(through.values())) - room
+        return over
 
     def days_in(self, columns: Ints) -> dict[int, list[frozenset[Key]]]:
         """The sets of works among columns, by the day."""

@@ -43,10 +43,11 @@ class Result:
 
 @dataclass(frozen=True)
 class Relaxed:
-    """A linear relaxation: its cost, the reduced cost of every column (infinite where it was left away)."""
+    """A linear relaxation: its cost, the reduced cost of every column (infinite where it was left away), the rows' duals."""
 
     cost: float
     reduced: Floats
+    duals: Floats
 
 
 class Program:
@@ -95,14 +96,15 @@ class Program:
             solver.run()
             if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
                 return None
-            reduced = costs - self.table.weighed(self, np.array(solver.getSolution().row_dual))
+            duals = np.array(solver.getSolution().row_dual)
+            reduced = costs - self.table.weighed(self, duals)
             pays = (reduced < _PAYS) & kept
             pays[columns] = False
             missing = np.flatnonzero(pays)
             if not len(missing):
                 self._priced.update(columns.tolist())
                 reduced[~kept] = inf
-                return Relaxed(solver.getInfo().objective_function_value, reduced)
+                return Relaxed(solver.getInfo().objective_function_value, reduced, duals)
             more = missing[np.argsort(reduced[missing], kind="stable")[:_AT_ONCE]]
             self._add(solver, more)
             columns = np.concatenate([columns, more])
