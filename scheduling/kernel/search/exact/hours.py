@@ -176,7 +176,11 @@ class _Hours(Stays):
             self.program.row(-inf, 0.0, entries | dict.fromkeys(beside[number], -others))
 
     def _at_once(self, one: tuple[int, Piece], other: tuple[int, Piece]) -> int:
-        """A column: minutes at most that both are at work at once in two stays."""
+        """A column: minutes at most that both are at work at once in two stays.
+
+        They are not before the later of the two has come, so that of what is before noon no more than lies between that coming
+        and noon; the rest is after noon for both.
+        """
         program, wide = self.program, self.span + 24 * 60
         (number, piece), (their, there) = one, other
         minutes, flag = program.column(0.0, 0.0, wide, whole=False), program.column(0.0)
@@ -188,6 +192,10 @@ class _Hours(Stays):
             (self.leaves[their, there.stay], self.comes[number, piece.stay]),
         ):
             program.row(-inf, wide, {minutes: 1.0, leave: -1.0, come: 1.0, flag: wide})
+        for mine, stay in ((piece, (their, there.stay)), (there, (number, piece.stay))):
+            if mine.halves is not None and stay in self.befores:
+                entries = {minutes: 1.0, self.befores[stay]: -1.0, mine.halves: -HALF_HOUR}
+                program.row(-inf, NEXT_TO_NOTHING, entries)
         return minutes
 
     # -- hours between --------------------------------------------------------------------------------------------

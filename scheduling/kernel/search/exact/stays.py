@@ -62,6 +62,8 @@ class Stays:
         self.leaves: dict[tuple[int, int], int] = {}
         # By stay: AI there, less what there is room for before noon, less its half hours.
         self.mornings: dict[tuple[int, int], dict[int, float]] = {}
+        # By stay with AI: what lies between its coming and noon.
+        self.befores: dict[tuple[int, int], int] = {}
         self.pieces: list[list[Piece]] = []
         self.days = days
         for number, (day, walk) in enumerate(zip(days, chosen, strict=True)):
@@ -131,7 +133,7 @@ class Stays:
         if not pieces or not ways.per_half:
             return
         program = self.program
-        before = self.before(self.comes[number, k], pieces[0].item.noon - self.base)
+        before = self.befores[number, k] = self.before(self.comes[number, k], pieces[0].item.noon - self.base)
         every = {before: -1.0}
         for piece in pieces:
             count = program.column(ways.per_half, 0.0, 1 + piece.item.minutes(ways.rate) // HALF_HOUR)
