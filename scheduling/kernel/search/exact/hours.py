@@ -10,7 +10,7 @@ coming and that hour, the work that may not begin before an hour between that an
 between its coming and noon is after noon, and the started half hours of several visits are no fewer than those of their sum.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import combinations, islice, product
 from math import inf
 
@@ -99,8 +99,11 @@ class _Hours(Stays):
 
     def __init__(self, days: Sequence[Day], chosen: Sequence[Walk]) -> None:
         super().__init__(days, chosen)
-        # By group and AI day: a column that says that the group is one lot, where cutting it makes more head to book.
-        self.whole: dict[tuple[int, int], int] = {}
+        # By group and AI day, where smaller lots make more head to book: columns, one for each size of its largest lot but the
+        # last, and the start of that lot's treatment.
+        self.sizes: dict[tuple[int, int], list[int]] = {}
+        self.largest: dict[tuple[int, int], int] = {}
+        self.by_session = self._by_session()
         self._all_done()
         self._heads()
         self._links()
@@ -122,24 +125,26 @@ class _Hours(Stays):
 
     def _all_done(self) -> None:
         """A session's work is done: by one technician, or by both together."""
-        for item, row in self._by_session().items():
+        for item, row in self.by_session.items():
             if item.ai:
                 entries = {piece.minutes: self.days[number].ways.rate / 60.0 for number, piece in row} | self._less(
                     item
                 )
-                self.program.row(item.cut_head, item.cut_head, entries)
+                self.program.row(item.most_head, item.most_head, entries)
             else:
                 entries = {piece.minutes: 1.0 for _, piece in row}
                 self.program.row(item.minutes(1.0), item.minutes(1.0), entries)
 
     def _less(self, item: Session) -> dict[int, float]:
-        """What a session books less where its group is one lot: a column and the head that it stands for."""
-        if item.cut_head == item.head:
+        """What a session books less than with the smallest lots: columns of sizes and the head that they stand for."""
+        if not item.sizes:
             return {}
         key = item.need.index, item.ai_day
-        if key not in self.whole:
-            self.whole[key] = self.program.column(0.0)
-        return {self.whole[key]: float(item.cut_head - item.head)}
+        if key not in self.sizes:
+            self.sizes[key] = [self.program.column(0.0) for _ in item.sizes[1:]]
+            self.program.row(-inf, 1, dict.fromkeys(self.sizes[key], 1.0))
+        sizes = zip(self.sizes[key], item.sizes, strict=False)
+        return {column: float(item.most_head - size.total) for column, size in sizes if size.total < item.most_head}
 
     def _heads(self) -> None:
         """Head booked for both, in whatever shares, is no more than each may have, and no more than each is at work on."""
@@ -148,16 +153,16 @@ class _Hours(Stays):
         for day in self.days:
             alone, less = 0, dict[int, float]()
             for item in day.ways.of(day.mask & ~day.shared):
-                alone += item.cut_head
+                alone += item.most_head
                 for column, head in self._less(item).items():
                     less[column] = less.get(column, 0.0) - head
-            own = {item: self.program.column(0.0, 0.0, item.cut_head) for item in day.ways.of(day.shared) if item.ai}
+            own = {item: self.program.column(0.0, 0.0, item.most_head) for item in day.ways.of(day.shared) if item.ai}
             for item, column in own.items():
                 shares.setdefault(item, {})[column] = 1.0
             self.program.row(-inf, day.ways.most - alone, less | dict.fromkeys(own.values(), 1.0))
             mine.append(own)
         for item, entries in shares.items():
-            self.program.row(item.cut_head, item.cut_head, entries | self._less(item))
+            self.program.row(item.most_head, item.most_head, entries | self._less(item))
             self._at_work(item, [(number, own[item]) for number, own in enumerate(mine) if item in own])
 
     def _at_work(self, item: Session, shares: Sequence[tuple[int, int]]) -> None:
@@ -201,7 +206,7 @@ class _Hours(Stays):
     # -- hours between --------------------------------------------------------------------------------------------
     def _links(self) -> None:
         """First turns and last ends of sessions that a rule ties together."""
-        by_session = self._by_session()
+        by_session = self.by_session
         marks: dict[Session, tuple[int, int]] = {}
 
         def marked(item: Session) -> tuple[int, int]:
@@ -216,7 +221,7 @@ class _Hours(Stays):
                 link = linked(one, other)
                 if link is not None:
                     self._apart((*marked(one), one.turns[0]), (*marked(other), other.turns, other.everybody), link)
-                    self._as_one_lot(marked(one)[0], marked(other)[0], other, link)
+                    self._largest_lot(marked(one), marked(other), other, link)
         for items in groups.values():
             self._treated(items, marked)
 
@@ -227,27 +232,79 @@ class _Hours(Stays):
             starts, ends = self._own(anchor)
             for item, rule in anchor.rules:
                 self._apart((starts, ends, anchor.turn), (*marked(item), item.turns, item.everybody), rule)
-                self._as_one_lot(starts, marked(item)[0], item, rule)
+                self._largest_lot((starts, ends), marked(item), item, rule)
         for own in own_ai_of(items):
             begins, stops = self._own(own)
             for item, rule in own.rules:
                 self._apart((*marked(item), item.turns[0]), (begins, stops, (own.turn, own.turn), True), rule)
 
-    def _as_one_lot(self, starts: int, begins: int, item: Session, link: tuple[float, float]) -> None:
-        """Where a group is one lot, its AI starts as long after its treatment as suits every animal, whoever does it."""
-        whole = self.whole.get((item.need.index, item.ai_day))
-        if whole is None or not item.ai:
+    def _largest_lot(
+        self, treated: tuple[int, int], marks: tuple[int, int], item: Session, link: tuple[float, float]
+    ) -> None:
+        """The largest lot's AI starts as long after its treatment as suits every animal of it, whoever does it.
+
+        The lot is treated, and comes to a session, between the first turn and the last end of its group there. Where it is all
+        of the group, it starts with it.
+        """
+        columns = self.sizes.get((item.need.index, item.ai_day))
+        if not columns or not item.ai:
             return
         rates = [day.ways.rate for day in self.days if item in day.ways.of(day.mask)]
-        fast, slow, treat, last = 60 / sum(rates), 60 / min(rates), 60 / item.need.ranch.treat_rate, item.head - 1
-        low, high = link
+        fast, slow, treat = 60 / sum(rates), 60 / min(rates), 60 / item.need.ranch.treat_rate
         if item.need.group.order is Order.KEPT:
-            least, most = low + last * max(0.0, treat - slow), high - last * max(0.0, fast - treat)
+            early, late = max(0.0, treat - slow), max(0.0, fast - treat)
         else:
-            least, most = low + last * treat, high - last * fast
-        gap = {begins: 1.0, starts: -1.0}
-        self.program.row(low, inf, {**gap, whole: low - least})
-        self.program.row(-inf, high, {**gap, whole: high - most})
+            early, late = treat, fast
+        program, (low, high) = self.program, link
+        lot = self._lot(treated, item, treat)
+        start = program.column(0.0, program.lows[marks[0]], program.highs[marks[1]], whole=False)
+        program.row(0.0, inf, {start: 1.0, marks[0]: -1.0})
+        sizes = list(zip(columns, item.sizes, strict=False))
+        program.row(-inf, 0.0, {start: 1.0, marks[1]: -1.0, **{column: fast * size.booked for column, size in sizes}})
+        gap, last = {start: 1.0, lot: -1.0}, [(column, size.booked - 1) for column, size in sizes]
+        program.row(low, inf, gap | {column: -early * more for column, more in last})
+        program.row(-inf, high, gap | {column: late * more for column, more in last})
+        self._without_break(item, start, {column: size.booked for column, size in sizes})
+        if item.sizes[0].least == item.need.group.head:
+            gap, (whole, more) = {marks[0]: 1.0, treated[0]: -1.0}, last[0]
+            program.row(low, inf, gap | {whole: -early * more})
+            program.row(-inf, high, gap | {whole: late * more})
+
+    def _without_break(self, item: Session, start: int, booked: Mapping[int, int]) -> None:
+        """Where one technician does all of a session in one stay, other work there is before its largest lot or after it."""
+        row = self.by_session[item]
+        if len(row) > 1:
+            return
+        program, (number, mine) = self.program, row[0]
+        others = [piece for piece in self.pieces[number] if piece.stay == mine.stay and piece.item is not item]
+        if not others:
+            return
+        wide, come, leave = self.span + 24 * 60, self.comes[number, mine.stay], self.leaves[number, mine.stay]
+        lasts = {column: 60 * head / self.days[number].ways.rate for column, head in booked.items()}
+        before = [program.column(0.0, 0.0, program.highs[piece.minutes], whole=False) for piece in others]
+        after = [program.column(0.0) for _ in others]
+        for piece, early, late in zip(others, before, after, strict=True):
+            high = piece.item.high - self.base
+            program.row(-inf, 0, {early: 1.0, piece.minutes: -1.0})
+            program.row(-inf, 0, {piece.minutes: 1.0, early: -1.0, late: -program.highs[piece.minutes]})
+            program.row(-inf, high + wide, {start: 1.0, late: wide, piece.minutes: 1.0, early: -1.0} | lasts)
+        program.row(-inf, 0, {come: 1.0, start: -1.0} | dict.fromkeys(before, 1.0))
+        minutes = dict.fromkeys((piece.minutes for piece in others), 1.0) | dict.fromkeys(before, -1.0)
+        program.row(-inf, 0, {start: 1.0, leave: -1.0} | minutes | lasts)
+
+    def _lot(self, treated: tuple[int, int], item: Session, treat: float) -> int:
+        """The column of the start of the treatment of a group's largest lot."""
+        key, program = (item.need.index, item.ai_day), self.program
+        if key not in self.largest:
+            lot = self.largest[key] = program.column(
+                0.0, program.lows[treated[0]], program.highs[treated[1]], whole=False
+            )
+            program.row(0.0, inf, {lot: 1.0, treated[0]: -1.0})
+            sizes = zip(self.sizes[key], item.sizes, strict=False)
+            program.row(
+                -inf, 0.0, {lot: 1.0, treated[1]: -1.0, **{column: treat * size.least for column, size in sizes}}
+            )
+        return self.largest[key]
 
     def _own(self, own: Anchor) -> tuple[int, int]:
         """Columns of the first turn and of the last end of what the ranch does itself."""

@@ -21,9 +21,9 @@ _GAP = 1e-4
 _PAYS = -1e-6
 _AT_ONCE = 400
 _PRIMAL = 4  # the simplex that goes on where columns came in
-# How far rows and whole numbers may be off. With HiGHS's own 0.000001 presolve called programs of lots infeasible, or dearer than
-# they are (1.15, S seed 14: 27 instead of 18): rows here leave as little room as that. With this the answers are those without
-# presolve, and come sooner.
+# How far rows and whole numbers may be off. With HiGHS's own 0.000001 presolve called programs of lots infeasible, or dearer
+# than they are (1.15, S seed 14: 27 instead of 18): rows here leave as little room as that. With this the answers are those
+# without presolve, and come sooner.
 _OFF_BY = 1e-9
 # Nearly all programs here are settled at the root, by cuts. Starting over and programs within the program to find solutions
 # took three quarters of the time (measured on 14 programs of six seasons); solutions below a cost known are few anyway.
