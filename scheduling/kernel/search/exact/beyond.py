@@ -5,7 +5,7 @@ It chooses AI days for the groups, and for every day the set of sessions that te
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from math import inf
 
@@ -69,11 +69,15 @@ class Beyond:
         self._groups()
         self._paths = DayByDay(self.sessions, self.option, self._out)
         self._sets()
+        self._in_sets = np.array(list(self.sets), dtype=np.int64)
+        # By worst move: rows and costs with which it was relaxed, and what came of it; what its plans cost at least.
+        self._relaxations: dict[int, tuple[int, Floats, Relaxed | None]] = {}
+        self._floors: dict[int, float] = {}
         self._ordered: set[int] = set()
         self._late: dict[int, frozenset[int]] = {}
         self._charges = len(self.program.costs)
         self._settled: Bools = np.ones(len(self.program.costs), dtype=bool)
-        self._settled[list(self.sets)] = False
+        self._settled[self._in_sets] = False
         self._moved = np.zeros(len(self.program.costs), dtype=np.int64)
         for column, days in self._moves:
             self._moved[column] = days
@@ -118,11 +122,11 @@ class Beyond:
                 once[column] = 1.0
                 self.sets[column] = day, mask
                 items = day.of(mask)
-                self._paths.add(column, items)
                 self._moves.append((column, max(item.moved for item in items)))
                 for item in items:
                     self._has[item].append(column)
             self._once[day.day] = self.program.row(-inf, 1, once)
+            self._paths.add(day.day, list(once), self._items)
         held = {(session.need.index, session.ai_day) for session in self.sessions}
         for key, own in self.option.items():
             if key not in held and any(work.trip is not None for work in self.model.needs[key[0]].works):
@@ -134,42 +138,64 @@ class Beyond:
     # -- one worst move at a time ---------------------------------------------------------------------------------
     def least(self, worst: int) -> float:
         """What plans with that worst move cost at least, as far as is known yet; infinite where there are none."""
-        relaxed = self._relaxed(worst, np.flatnonzero(self._moved <= worst))
-        return inf if relaxed is None else relaxed.cost
+        if worst not in self._floors:
+            relaxed = self._relaxed(worst, np.flatnonzero(self._moved <= worst), again=True)
+            self._floors[worst] = inf if relaxed is None else relaxed.cost
+        return self._floors[worst]
 
-    def _relaxed(self, worst: int, keep: Ints) -> Relaxed | None:
+    def _relaxed(self, worst: int, keep: Ints, *, again: bool) -> Relaxed | None:
+        """The relaxation for a worst move. Where it need not be solved again, as it was, with reduced costs up to date.
+
+        What sets have become dearer since is added to their reduced costs, so that sums of these still say no more than what
+        choices cost more than the relaxation.
+        """
         self.program.costs[self.worst] = self.model.season.weights.worst_move * worst
-        others = np.ones(len(self.program.costs), dtype=bool)
-        others[list(self.sets)] = False
-        return self.program.relaxed(keep, np.flatnonzero(others))
+        known, rows = self._relaxations.get(worst), len(self.program.rows)
+        costs = np.array(self.program.costs)
+        if known is None or again or known[0] != rows:
+            others = np.ones(len(costs), dtype=bool)
+            others[self._in_sets] = False
+            found = self.program.relaxed(keep, np.flatnonzero(others))
+            self._relaxations[worst] = rows, costs, found
+            return found
+        _, before, relaxed = known
+        return relaxed and replace(relaxed, reduced=relaxed.reduced + (costs - before))
 
-    def near(self, worst: int, below: float) -> Ints:
-        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan."""
+    def near(self, worst: int, below: float, *, again: bool = True) -> Ints:
+        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan.
+
+        `again`: the relaxation is solved again first.
+        """
         keep = np.flatnonzero(self._moved <= worst)
         while True:
-            relaxed = self._relaxed(worst, keep)
-            if relaxed is None or relaxed.cost >= below - TINY:
-                return np.zeros(0, dtype=np.int64)
-            over = self._over(relaxed, below - relaxed.cost)
+            relaxed = self._relaxed(worst, keep, again=again)
+            over = None if relaxed is None or relaxed.cost >= below - TINY else self._over(worst, relaxed, below)
             if over is None:
+                self._floors[worst] = max(below, self._floors.get(worst, 0.0))
                 return np.zeros(0, dtype=np.int64)
             # Only what is whole is left away: of a charge a part may do.
             near: Ints = keep[(over[keep] <= 0) | (keep == self.worst) | (keep >= self._charges)]
             if not self._settle(near, over[near]):
                 return near
+            again = False
 
-    def _over(self, relaxed: Relaxed, room: float) -> Floats | None:
-        """For every column how much more than there is room for a choice with it is dearer than the relaxation, at least.
+    def _items(self, column: int) -> list[Session]:
+        day, mask = self.sets[column]
+        return day.of(mask)
 
-        None where no choice is so near.
-        """
+    def _over(self, worst: int, relaxed: Relaxed, below: float) -> Floats | None:
+        """For every column how much dearer than `below` a choice with it is, at least. None where no choice is so cheap."""
+        room = below - relaxed.cost
         idle = {day: -float(relaxed.duals[row]) for day, row in self._once.items()}
-        through = self._paths.near(relaxed.reduced, idle, room)
-        if through is None:
+        found = self._paths.near(relaxed.reduced, idle, room)
+        if found is None:
             return None
+        least, through = found
+        self._floors[worst] = max(self._floors.get(worst, 0.0), relaxed.cost + least)
         over = relaxed.reduced - room
-        over[list(self.sets)] = inf
-        over[list(through)] = np.array(list(through.values())) - room
+        over[self._in_sets] = inf
+        if through:
+            over[list(through)] = np.array(list(through.values())) - room
         return over
 
     def days_in(self, columns: Ints) -> dict[int, list[frozenset[Key]]]:
@@ -205,8 +231,10 @@ class Beyond:
         Sets that a choice takes are looked at once more, with hours in order, until a choice stands or none is cheap enough.
         Raises `TooMany` where that is not found out.
         """
+        again = True
         while True:
-            near = self.near(worst, below)
+            near = self.near(worst, below, again=again)
+            again = False
             if not len(near):
                 return None
             result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)

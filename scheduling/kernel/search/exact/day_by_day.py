@@ -11,7 +11,7 @@ much is in no choice that is so near.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -43,13 +43,13 @@ class _Held:
 
 @dataclass(frozen=True)
 class _Set:
-    """A column: groups that begin (bits), what groups that have begun owe the day, what it adds to a state, AI days begun."""
+    """A column: groups that begin (bits), what others owe the day, what it adds to a state, columns of AI days that begin."""
 
     column: int
     begins: int
     owed: int
     adds: int
-    options: tuple[Option, ...]
+    options: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,9 @@ class DayByDay:
         self._closing: dict[int, list[int]] = defaultdict(list)
         for group, day in last.items():
             self._closing[day].append(group)
-        self._sets: dict[int, list[_Set]] = defaultdict(list)
+        self._columns: dict[int, Ints] = {}
+        self._items: dict[int, Callable[[int], Sequence[Session]]] = {}
+        self._known: dict[int, _Set | None] = {}
 
     def _owed_on(self, day: int) -> dict[int, tuple[int, Ints]]:
         """Groups that may have begun before a day and have sessions on it: a radix, and what each value owes the day."""
@@ -92,47 +94,61 @@ class DayByDay:
                 radix *= len(table)
         return found
 
-    def add(self, column: int, items: Sequence[Session]) -> None:
-        """A column for a set of sessions on one day. Sets with some only of a group's sessions of the day are in no choice."""
-        day = items[0].day
+    def add(self, day: int, columns: Sequence[int], items: Callable[[int], Sequence[Session]]) -> None:
+        """A day's columns for sets, and what tells the sessions of each."""
+        self._columns[day], self._items[day] = np.array(columns, dtype=np.int64), items
+
+    def _set(self, day: int, column: int) -> _Set | None:
+        """What a column does; None for one with some only of a group's sessions of the day, which is in no choice."""
+        if column not in self._known:
+            self._known[column] = self._what(day, column)
+        return self._known[column]
+
+    def _what(self, day: int, column: int) -> _Set | None:
         begins = owed = adds = 0
         options = []
+        items = self._items[day](column)
         for (group, ai_day), count in Counter((item.need.index, item.ai_day) for item in items).items():
             held = self._held[group, ai_day]
             if held.on[day] != count:
-                return
+                return None
             after = _OVER if held.last == day else held.value
             if held.first == day:
                 begins |= 1 << self._number[group]
                 adds += after << self._shift[group]
-                options.append((group, ai_day))
+                options.append(self.option[group, ai_day])
             else:
                 owed += self._owing[day][group][0] * (held.value - _OVER)
                 adds += (after - held.value) << self._shift[group]
-        self._sets[day].append(_Set(column, begins, owed, adds, tuple(options)))
+        return _Set(column, begins, owed, adds, tuple(options))
 
-    def near(self, reduced: Floats, idle: Mapping[int, float], room: float) -> Mapping[int, float] | None:
-        """The columns of sets on paths of at most so much, each with the least that a path with it comes to.
+    def near(self, reduced: Floats, idle: Mapping[int, float], room: float) -> tuple[float, Mapping[int, float]] | None:
+        """What any path comes to at least, and the columns of sets on paths of at most so much, with the least of theirs.
 
         `idle` is what a day without a set adds. None where there is no path at all; where there are too many, all columns are
         told with their own reduced cost.
         """
         if not self.possible:
-            return {one.column: float(reduced[one.column]) for row in self._sets.values() for one in row}
+            return self._all(reduced)
         states, paid = np.zeros(1, dtype=np.int64), np.zeros(1)
         steps: list[_Steps] = []
         sums = [paid]
         for day in self.days:
             found = self._steps(day, (states, paid), reduced, idle.get(day, 0.0), room + _TINY)
             if found is None:
-                return {one.column: float(reduced[one.column]) for row in self._sets.values() for one in row}
+                return self._all(reduced)
             step, states, paid = found
             if not len(states):
                 return None
             steps.append(step)
             sums.append(paid)
         # what is more was not gone on with everywhere, so that it may be less
-        return {column: least for column, least in _through(steps, sums).items() if least <= room + _TINY}
+        through = {column: least for column, least in _through(steps, sums).items() if least <= room + _TINY}
+        return float(sums[-1].min()), through
+
+    def _all(self, reduced: Floats) -> tuple[float, Mapping[int, float]]:
+        columns = np.concatenate(list(self._columns.values()))
+        return 0.0, dict(zip(columns.tolist(), reduced[columns].tolist(), strict=True))
 
     @property
     def possible(self) -> bool:
@@ -172,13 +188,15 @@ class DayByDay:
     def _affordable(self, day: int, reduced: Floats, idle: float, room: float) -> tuple[list[_Set], Floats]:
         """A day's sets (none first) that add no more than so much, and what each adds."""
         sets, more = [_Set(-1, 0, 0, 0, ())], [max(0.0, idle)]
-        for one in self._sets[day]:
-            added = max(0.0, float(reduced[one.column]))
-            if added <= room:
-                added += sum(max(0.0, float(reduced[self.option[key]])) for key in one.options)
-            if added <= room:
-                sets.append(one)
-                more.append(added)
+        columns = self._columns.get(day, np.zeros(0, dtype=np.int64))
+        near = columns[reduced[columns] <= room]
+        for column, added in zip(near.tolist(), np.maximum(0.0, reduced[near]).tolist(), strict=True):
+            one = self._set(day, column)
+            if one is not None:
+                added += sum(max(0.0, float(reduced[option])) for option in one.options)
+                if added <= room:
+                    sets.append(one)
+                    more.append(added)
         return sets, np.array(more)
 
     def _value(self, states: Ints, group: int) -> Ints:

@@ -10,7 +10,7 @@ coming and that hour, the work that may not begin before an hour between that an
 between its coming and noon is after noon, and the started half hours of several visits are no fewer than those of their sum.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations, islice, product
 from math import inf
 
@@ -20,8 +20,8 @@ from scheduling.kernel.search.exact.touring import HALF_HOUR
 from scheduling.kernel.search.exact.walks import TooFar, Walk, together, walks
 from scheduling.kernel.season import Order
 
-_MOST_WALKS = 60
-_MOST_COMBINATIONS = 200
+_MOST_WALKS = 100
+_MOST_COMBINATIONS = 1000
 _NODES = 2000
 _TINY = 1e-6
 
@@ -32,38 +32,57 @@ def least(days: Sequence[Day], below: float) -> float:
     Every combination of ways is tried until it costs as much as the cheapest by what is known of each way; where there are too
     many to try, that is the bound for those not tried.
     """
-    fixed, ways, most = _ways_of_all(days, below)
-    rows = [
-        _by_itself(day, row, limit) if len(days) > 1 and not day.shared else row
-        for day, (row, limit) in zip(days, ways, strict=True)
-    ]
+    rows, most = _rows(days, below)
     found = min(below, most)
     for count, (alone, chosen) in enumerate(together(rows)):
-        if fixed + alone >= found - _TINY:
+        if alone >= found - _TINY:
             break
         if count >= _MOST_COMBINATIONS:
-            return min(found, fixed + alone)
-        cost = fixed + sum(day.ways.per_km * driven(day, walk) for day, walk in zip(days, chosen, strict=True))
-        found = min(found, cost + _Hours(days, chosen).least(found - cost))
+            return min(found, alone)
+        found = min(found, least_on(days, chosen, found))
     return found
 
 
-def _ways_of_all(
-    days: Sequence[Day], below: float
-) -> tuple[float, list[tuple[list[tuple[float, Walk]], float]], float]:
-    """What the days cost whatever the way; of each its shortest ways, with what they may cost; what all cost at least where
-    a day has more ways than that.
+def all_below(days: Sequence[Day], below: float) -> tuple[list[tuple[float, tuple[Walk, ...]]], float]:
+    """All the days' ways that cost less than so much, the cheapest first, and what ways that were not tried cost at least."""
+    rows, most = _rows(days, below)
+    found = []
+    for count, (alone, chosen) in enumerate(together(rows)):
+        if alone >= min(below, most) - _TINY:
+            break
+        if count >= _MOST_COMBINATIONS:
+            most = min(most, alone)
+            break
+        cost = least_on(days, chosen, below)
+        if cost < below:
+            found.append((cost, chosen))
+    return sorted(found), most
+
+
+def _on_ways(days: Sequence[Day], chosen: Sequence[Walk]) -> float:
+    """The half hours of days on given ways, remembered."""
+    known, key = days[0].ways.known, tuple(zip(days, chosen, strict=True))
+    if key not in known:
+        known[key] = _Hours(days, chosen).least()
+    return known[key]
+
+
+def _rows(days: Sequence[Day], below: float) -> tuple[list[list[tuple[float, Walk]]], float]:
+    """Of each day its ways with what they cost, the first with what the days cost whatever the way; what all cost at least
+    where a day has more ways than that.
     """
     fixed, most = sum(day.ways.cost for day in days), inf
-    found = []
+    rows: list[list[tuple[float, Walk]]] = []
     for day in days:
-        others = sum(
+        others = fixed + sum(
             other.ways.per_km * other.ways.touring.tour(frozenset(), other.places) for other in days if other is not day
         )
-        row, left_out = _ways_of(day, below - fixed - others)
-        found.append((row, below - fixed - others))
-        most = min(most, fixed + others + left_out)
-    return fixed, found, most
+        row, left_out = _ways_of(day, below - others)
+        if len(days) > 1 and not day.shared:
+            row = _by_itself(day, row, below - others)
+        rows.append([(cost + fixed, walk) for cost, walk in row] if not rows else row)
+        most = min(most, others + left_out)
+    return rows, most
 
 
 def _ways_of(day: Day, most: float) -> tuple[list[tuple[float, Walk]], float]:
@@ -85,10 +104,7 @@ def _by_itself(day: Day, row: Sequence[tuple[float, Walk]], most: float) -> list
     """Ways with what each costs at least by itself, half hours included, the cheapest first, without those that cannot be."""
     found = []
     for km, walk in row:
-        key = day.mask, walk
-        if key not in day.ways.alone:
-            day.ways.alone[key] = _Hours([day], [walk]).least(inf)
-        cost = km + day.ways.alone[key]
+        cost = km + _on_ways([day], [walk])
         if cost < most:
             found.append((cost, walk))
     return sorted(found)
@@ -110,9 +126,9 @@ class _Hours(Stays):
         for entries in self.mornings.values():
             self.program.row(-inf, NEXT_TO_NOTHING, entries)
 
-    def least(self, below: float) -> float:
-        """The least cost of half hours, infinite where the hours cannot be kept; only told as far as it is below so much."""
-        result = self.program.minimise(nodes=_NODES, below=below)
+    def least(self) -> float:
+        """The least cost of half hours, infinite where the hours cannot be kept."""
+        result = self.program.minimise(nodes=_NODES)
         return result.cost if result.done else max(0.0, result.bound)
 
     # -- sessions -------------------------------------------------------------------------------------------------
@@ -266,21 +282,27 @@ class _Hours(Stays):
         program.row(-inf, high, gap | {column: late * more for column, more in last})
         self._without_break(item, start, {column: size.booked for column, size in sizes})
         if item.sizes[0].least == item.need.group.head:
-            gap, (whole, more) = {marks[0]: 1.0, treated[0]: -1.0}, last[0]
-            program.row(low, inf, gap | {whole: -early * more})
-            program.row(-inf, high, gap | {whole: late * more})
+            wide, whole = self.span + 24 * 60, columns[0]
+            program.row(-inf, wide, {start: 1.0, marks[0]: -1.0, whole: wide})
+            program.row(-inf, wide, {lot: 1.0, treated[0]: -1.0, whole: wide})
 
     def _without_break(self, item: Session, start: int, booked: Mapping[int, int]) -> None:
-        """Where one technician does all of a session in one stay, other work there is before its largest lot or after it."""
+        """Where one technician does all of a session in one stay, other work there is before its largest lot or after it.
+
+        What of the lot is not between its start and noon is after noon.
+        """
         row = self.by_session[item]
         if len(row) > 1:
             return
         program, (number, mine) = self.program, row[0]
+        lasts = {column: 60 * head / self.days[number].ways.rate for column, head in booked.items()}
+        if mine.halves is not None:
+            morning = self.before(start, item.noon - self.base)
+            program.row(-inf, NEXT_TO_NOTHING, {morning: -1.0, mine.halves: -HALF_HOUR} | lasts)
         others = [piece for piece in self.pieces[number] if piece.stay == mine.stay and piece.item is not item]
         if not others:
             return
         wide, come, leave = self.span + 24 * 60, self.comes[number, mine.stay], self.leaves[number, mine.stay]
-        lasts = {column: 60 * head / self.days[number].ways.rate for column, head in booked.items()}
         before = [program.column(0.0, 0.0, program.highs[piece.minutes], whole=False) for piece in others]
         after = [program.column(0.0) for _ in others]
         for piece, early, late in zip(others, before, after, strict=True):
@@ -387,21 +409,15 @@ class _Hours(Stays):
                 program.row(-inf, 0, {stops: 1.0, piece.there: -1.0})
 
 
-def ways_for(days: Sequence[Day], below: float) -> Iterator[tuple[float, tuple[Walk, ...] | None]]:
-    """Ways for the days, the shortest first, and what the days cost at least by these alone, as far as that is below so much.
-
-    Where there are too many to try, what the others cost at least comes last, without a way.
-    """
-    fixed, ways, most = _ways_of_all(days, below)
-    for alone, chosen in together([row for row, _ in ways]):
-        if fixed + alone >= min(below, most):
-            break
-        yield fixed + alone, chosen
-    if most < below:
-        yield most, None
-
-
 def least_on(days: Sequence[Day], walks: Sequence[Walk], below: float) -> float:
-    """What the days cost at least on given ways, only told as far as that is below so much."""
+    """What the days cost at least on given ways, only told as far as that is below so much.
+
+    Where days are shared, first what each does alone is looked at by itself, since that is known from others.
+    """
     cost = sum(day.ways.cost + day.ways.per_km * driven(day, walk) for day, walk in zip(days, walks, strict=True))
-    return cost + _Hours(days, walks).least(below - cost) if cost < below else cost
+    least = cost
+    for day, walk in zip(days, walks, strict=True):
+        own = day.mask & ~day.shared
+        if least < below - _TINY and day.shared and own:
+            least += _on_ways([Day(day.ways, own, 0)], [walk])
+    return cost + _on_ways(days, walks) if least < below - _TINY else least

@@ -21,11 +21,15 @@ NEXT_TO_NOTHING = 1e-3
 
 @dataclass(frozen=True)
 class Day:
-    """A technician's day: what it touches (bits), and which of it the other one touches, too."""
+    """A technician's day: what it touches (bits), and which of it the other one touches, too.
+
+    `free`: of what is shared one of them may do nothing.
+    """
 
     ways: "Ways"
     mask: int
     shared: int
+    free: bool = False
 
     @property
     def places(self) -> frozenset[int]:
@@ -92,13 +96,14 @@ class Stays:
     def _work(self, number: int, day: Day, walk: Walk) -> list[Piece]:
         """Pieces of work in stays, within the hours of their sessions, and the half hours after noon that they take."""
         program, ways = self.program, day.ways
+        free = set(ways.of(day.shared)) if day.free else set()
         found: list[Piece] = []
         for item in ways.of(day.mask):
             stays = [k for k, place in enumerate(walk) if place == item.place]
             most = item.minutes(ways.rate)
             for k in stays:
                 minutes = program.column(0.0, 0.0, most, whole=False)
-                there = program.column(0.0) if len(stays) > 1 else None
+                there = program.column(0.0) if len(stays) > 1 or item in free else None
                 if there is not None:
                     program.row(-inf, 0, {minutes: 1.0, there: -most})
                 found.append(Piece(item, k, minutes, there))

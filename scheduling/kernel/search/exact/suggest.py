@@ -167,7 +167,7 @@ class Suggestions:
         room = below - sum(costs)
         whole = Cheapest([], below, 0) if columns else Cheapest([(0.0, Ridden((), ((),)))], below, 0)
         for i, column in enumerate(columns):
-            row = on_day(*self.bound.sets[column], costs[i] + room, _MOST_STEPS)
+            row = on_day(*self.bound.sets[column], costs[i], costs[i] + room, _MOST_STEPS)
             upto = below - sum(costs[i + 1 :])
             whole = joined(whole, row, upto, _MOST_STEPS) if i else row
         return whole

@@ -4,12 +4,14 @@ from collections.abc import Sequence
 from math import inf
 
 from scheduling.kernel.search.exact.daily import Daily
-from scheduling.kernel.search.exact.hours import least
+from scheduling.kernel.search.exact.hours import least, least_on
 from scheduling.kernel.search.exact.session import tied
 from scheduling.kernel.search.exact.walks import together
 
-# So many ways to share the days' work out are tried; what the next would cost at least is the bound then.
+# So many ways to share the days' work out are tried where it is asked whether there is any.
 _MOST_SHARED_OUT = 60
+# So many ways to ride all the days are tried; what the next would cost at least is the bound then.
+_MOST_RIDDEN = 300
 _TINY = 1e-6
 # Dearer than any day.
 _NEVER = 1e9
@@ -41,8 +43,16 @@ def components(chosen: Sequence[Set]) -> list[list[int]]:
 def possible(days: Sequence[Daily]) -> bool:
     """Whether all sessions of some days can be held at all, by anybody, in any lots; True where it is not known."""
     sets = [(day, len(day.costs) - 1) for day in days]
-    costs = [float(day.costs[mask]) for day, mask in sets]
-    return max(costs) < inf and joint(sets, costs, _NEVER) < _NEVER
+    if max(float(day.costs[mask]) for day, mask in sets) == inf:
+        return False
+    rows = [[(base, key) for base, *key in day.shared_out(mask, _NEVER)] for day, mask in sets]
+    for count, (_, chosen) in enumerate(together(rows)):
+        there = [
+            day for (on, _), (mine, theirs) in zip(sets, chosen, strict=True) for day in on.by_person(mine, theirs)
+        ]
+        if count >= _MOST_SHARED_OUT or least(there, _NEVER) < _NEVER:
+            return True
+    return False
 
 
 def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
@@ -51,15 +61,17 @@ def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
     `costs` are what each costs at least by itself.
     """
     room = below - sum(costs)
-    rows = []
+    rows, found = [], below
     for (day, mask), cost in zip(sets, costs, strict=True):
-        rows.append([(base, (mine, theirs)) for base, mine, theirs in day.shared_out(mask, cost + room)])
-    found = below
+        row, most = day.ridden(mask, cost + room)
+        rows.append([(max(there, cost), ridden) for there, ridden in row])
+        found = min(found, most + sum(costs) - cost)
     for count, (base, chosen) in enumerate(together(rows)):
         if base >= found - _TINY:
             break
-        if count >= _MOST_SHARED_OUT:
+        if count >= _MOST_RIDDEN:
             return min(found, base)
-        days = [day for (on, _), (mine, theirs) in zip(sets, chosen, strict=True) for day in on.by_person(mine, theirs)]
-        found = min(found, least(days, found))
+        days = [day for row, _ in chosen for day in row]
+        walks = [walk for _, row in chosen for walk in row]
+        found = min(found, max(base, least_on(days, walks, found)))
     return found
