@@ -61,7 +61,7 @@ class Beyond:
         self.days: list[Daily] = []
         for day, items in _by_day(self.sessions):
             self._count(_CLOCK)
-            self.days.append(daily(day, items))
+            self.days.append(daily(day, items, self._tick))
         self.sets: dict[int, tuple[Daily, int]] = {}
         self._has: dict[Session, list[int]] = defaultdict(list)
         self._moves: list[tuple[int, int]] = []
@@ -73,6 +73,8 @@ class Beyond:
         # By worst move: rows and costs with which it was relaxed, and what came of it; what its plans cost at least.
         self._relaxations: dict[int, tuple[int, Floats, Relaxed | None]] = {}
         self._floors: dict[int, float] = {}
+        # Cost and sets of the cheapest path when it was last asked what is near.
+        self._cheapest: tuple[float, tuple[int, ...]] = (0.0, ())
         self._ordered: set[int] = set()
         self._late: dict[int, frozenset[int]] = {}
         self._charges = len(self.program.costs)
@@ -87,12 +89,18 @@ class Beyond:
         if self.most < 0 or (before // _CLOCK != self.most // _CLOCK and self.left() <= 0):
             raise TooMany
 
-    def _possible(self, items: Sequence[Session], daily: Callable[[int, list[Session]], Daily]) -> bool:
+    def _tick(self) -> None:
+        if self.left() <= 0:
+            raise TooMany
+
+    def _possible(
+        self, items: Sequence[Session], daily: Callable[[int, list[Session], Callable[[], None]], Daily]
+    ) -> bool:
         """Whether a group's sessions can all be held on an AI day."""
         self._count(len(items))
         if not any(tied(one, other) for one in items for other in items):
             return True
-        return possible([daily(day, row) for day, row in _by_day(items)])
+        return possible([daily(day, row, self._tick) for day, row in _by_day(items)])
 
     def _groups(self) -> None:
         program, weights = self.program, self.model.season.weights
@@ -190,12 +198,12 @@ class Beyond:
         found = self._paths.near(relaxed.reduced, idle, room)
         if found is None:
             return None
-        least, through = found
-        self._floors[worst] = max(self._floors.get(worst, 0.0), relaxed.cost + least)
+        self._cheapest = relaxed.cost + found.least, found.cheapest
+        self._floors[worst] = max(self._floors.get(worst, 0.0), self._cheapest[0])
         over = relaxed.reduced - room
         over[self._in_sets] = inf
-        if through:
-            over[list(through)] = np.array(list(through.values())) - room
+        if found.through:
+            over[list(found.through)] = np.array(list(found.through.values())) - room
         return over
 
     def days_in(self, columns: Ints) -> dict[int, list[frozenset[Key]]]:
@@ -228,8 +236,9 @@ class Beyond:
     def standing(self, worst: int, below: float, nodes: int) -> "Choice | None":
         """The least choice of days and sets below a cost; None: no plan with that worst move can be so cheap.
 
-        Sets that a choice takes are looked at once more, with hours in order, until a choice stands or none is cheap enough.
-        Raises `TooMany` where that is not found out.
+        Sets that a choice takes are looked at once more, with hours in order, until a choice stands or none is cheap enough:
+        first those of the cheapest path, which is found much sooner than the program is solved, but knows of no charges. Raises
+        `TooMany` where that is not found out.
         """
         again = True
         while True:
@@ -237,6 +246,10 @@ class Beyond:
             again = False
             if not len(near):
                 return None
+            cost, columns = self._cheapest
+            dearer = [self._in_order(column, below - cost) for column in columns]
+            if any(dearer):
+                continue
             result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)
             if not result.done:
                 raise TooMany

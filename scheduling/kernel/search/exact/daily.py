@@ -6,7 +6,7 @@ in two hands brings both of them. Costs are first too low and are worked out for
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import ceil, inf
 
 import numpy as np
@@ -38,8 +38,17 @@ class Ways:
     `driven` is what a set costs at least, `whole` tells those for which all of the work fits into the day.
     """
 
-    def __init__(self, model: Model, routes: Routes, touring: Touring, day: int, sessions: Sequence[Session]) -> None:
+    def __init__(
+        self,
+        model: Model,
+        routes: Routes,
+        touring: Touring,
+        day: int,
+        sessions: Sequence[Session],
+        tick: Callable[[], None],
+    ) -> None:
         someone = model.people[touring.person]
+        self.tick = tick
         self.touring, self.sessions, self.rate = touring, sessions, someone.rate
         self.most = someone.technician.max_head_per_day
         # No set that is shared by everybody holds more than this.
@@ -171,15 +180,24 @@ class _Table:
 
 
 class Daily:
-    """The least costs of sets of sessions on one day, by bits (infinite: not possible)."""
+    """The least costs of sets of sessions on one day, by bits (infinite: not possible).
+
+    `tick` is called again and again, and raises `TooMany` where there is no more time.
+    """
 
     def __init__(
-        self, model: Model, routes: Routes, tourings: Sequence[Touring], day: int, sessions: Sequence[Session]
+        self,
+        model: Model,
+        routes: Routes,
+        tourings: Sequence[Touring],
+        day: int,
+        sessions: Sequence[Session],
+        tick: Callable[[], None],
     ) -> None:
         if len(sessions) > _MOST_SESSIONS or len(tourings) != 2:
             raise TooMany
         self.day, self.sessions = day, sessions
-        self.one, self.other = (Ways(model, routes, touring, day, sessions) for touring in tourings)
+        self.one, self.other = (Ways(model, routes, touring, day, sessions, tick) for touring in tourings)
         self.costs: Floats = np.full(1 << len(sessions), inf)
         self.heads = _summed([float(item.head) for item in sessions])
         self.treated = _summed([0.0 if item.ai else item.minutes(1.0) for item in sessions])

@@ -63,6 +63,15 @@ class _Steps:
     states: int
 
 
+@dataclass(frozen=True)
+class Paths:
+    """What any path comes to at least, the columns of one that does, and for columns on paths the least of theirs."""
+
+    least: float
+    cheapest: tuple[int, ...]
+    through: Mapping[int, float]
+
+
 class DayByDay:
     """All sets of a program of days. `option` and `out` name the columns of AI days and of groups left out."""
 
@@ -122,8 +131,8 @@ class DayByDay:
                 adds += (after - held.value) << self._shift[group]
         return _Set(column, begins, owed, adds, tuple(options))
 
-    def near(self, reduced: Floats, idle: Mapping[int, float], room: float) -> tuple[float, Mapping[int, float]] | None:
-        """What any path comes to at least, and the columns of sets on paths of at most so much, with the least of theirs.
+    def near(self, reduced: Floats, idle: Mapping[int, float], room: float) -> Paths | None:
+        """The paths of at most so much.
 
         `idle` is what a day without a set adds. None where there is no path at all; where there are too many, all columns are
         told with their own reduced cost.
@@ -144,11 +153,11 @@ class DayByDay:
             sums.append(paid)
         # what is more was not gone on with everywhere, so that it may be less
         through = {column: least for column, least in _through(steps, sums).items() if least <= room + _TINY}
-        return float(sums[-1].min()), through
+        return Paths(float(sums[-1].min()), _cheapest(steps, sums), through)
 
-    def _all(self, reduced: Floats) -> tuple[float, Mapping[int, float]]:
+    def _all(self, reduced: Floats) -> Paths:
         columns = np.concatenate(list(self._columns.values()))
-        return 0.0, dict(zip(columns.tolist(), reduced[columns].tolist(), strict=True))
+        return Paths(0.0, (), dict(zip(columns.tolist(), reduced[columns].tolist(), strict=True)))
 
     @property
     def possible(self) -> bool:
@@ -259,3 +268,14 @@ def _through(steps: Sequence[_Steps], sums: Sequence[Floats]) -> Mapping[int, fl
         found.update(zip(columns.tolist(), least.tolist(), strict=True))
     found.pop(-1, None)
     return found
+
+
+def _cheapest(steps: Sequence[_Steps], sums: Sequence[Floats]) -> tuple[int, ...]:
+    """The columns of a path that comes to the least."""
+    found, state = [], int(np.argmin(sums[-1]))
+    for step, paid in zip(reversed(steps), reversed(sums[:-1]), strict=True):
+        here = np.flatnonzero(step.after == state)
+        best = here[np.argmin(paid[step.before[here]] + step.more[here])]
+        found.append(int(step.columns[best]))
+        state = int(step.before[best])
+    return tuple(column for column in reversed(found) if column >= 0)

@@ -60,9 +60,10 @@ def all_below(days: Sequence[Day], below: float) -> tuple[list[tuple[float, tupl
 
 
 def _on_ways(days: Sequence[Day], chosen: Sequence[Walk]) -> float:
-    """The half hours of days on given ways, remembered."""
+    """The half hours of days on given ways, remembered. Raises `TooMany` where there is no more time."""
     known, key = days[0].ways.known, tuple(zip(days, chosen, strict=True))
     if key not in known:
+        days[0].ways.tick()
         known[key] = _Hours(days, chosen).least()
     return known[key]
 
@@ -127,9 +128,12 @@ class _Hours(Stays):
             self.program.row(-inf, NEXT_TO_NOTHING, entries)
 
     def least(self) -> float:
-        """The least cost of half hours, infinite where the hours cannot be kept."""
-        result = self.program.minimise(nodes=_NODES)
-        return result.cost if result.done else max(0.0, result.bound)
+        """The least cost of half hours, infinite where hours cannot be kept; remembered for the same days on other dates."""
+        solved, content = self.days[0].ways.touring.solved, self.program.content
+        if content not in solved:
+            result = self.program.minimise(nodes=_NODES)
+            solved[content] = result.cost if result.done else max(0.0, result.bound)
+        return solved[content]
 
     # -- sessions -------------------------------------------------------------------------------------------------
     def _by_session(self) -> dict[Session, list[tuple[int, Piece]]]:

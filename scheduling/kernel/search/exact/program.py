@@ -1,6 +1,6 @@
 """A small mixed-integer program for HiGHS, built column by column and row by row. One thread, so that answers repeat."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from math import inf
 
@@ -80,6 +80,12 @@ class Program:
         """low <= sum of entries <= high; returns its number."""
         self.rows.append((low, high, entries))
         return len(self.rows) - 1
+
+    @property
+    def content(self) -> Hashable:
+        """What makes it the same program as another."""
+        rows = tuple((low, high, *entries.items()) for low, high, entries in self.rows)
+        return tuple(self.costs), tuple(self.lows), tuple(self.highs), tuple(self.whole), rows
 
     def relaxed(self, keep: Ints, always: Ints) -> Relaxed | None:
         """The linear relaxation with the columns kept; None where nothing is feasible.

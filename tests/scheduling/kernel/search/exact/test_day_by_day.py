@@ -63,7 +63,7 @@ def test_no_choice_with_a_column_costs_less_than_its_paths(seed: int, unplaced: 
     room = whole.cost - relaxed.cost + ROOM
     found = bound._paths.near(relaxed.reduced, idle, room)
     assert found is not None
-    least, through = found
+    least, through = found.least, found.through
     assert least <= whole.cost - relaxed.cost + 1e-3
     columns = [column for column in keep.tolist() if column in bound.sets]
     beside = [column for column in columns if column not in through]
@@ -78,6 +78,8 @@ def test_no_choice_with_a_column_costs_less_than_its_paths(seed: int, unplaced: 
     # what the paths say is what the choice costs, where no column is at its upper end in the relaxation
     assert taken
     if (relaxed.reduced[keep] > -1e-6).all():
+        assert sum(bound.program.costs[column] for column in found.cheapest) > 0
+        assert all(through[column] == least for column in found.cheapest)
         assert least == min(through.values()) == pytest.approx(whole.cost - relaxed.cost, abs=1e-3)
 
 
@@ -102,7 +104,7 @@ def test_where_there_are_too_many_paths_columns_are_left_by_the_relaxation(
     assert relaxed is not None
     found = bound._paths.near(relaxed.reduced, {}, ROOM)
     assert found is not None
-    least, through = found
-    assert least == 0
+    through = found.through
+    assert (found.least, found.cheapest) == (0, ())
     assert all(through[column] == relaxed.reduced[column] for column in through)
     assert len(bound.near(worst, relaxed.cost + ROOM)) > 0
