@@ -13,6 +13,8 @@ _MOST_SHARED_OUT = 60
 # So many ways to ride all the days are tried; what the next would cost at least is the bound then.
 _MOST_RIDDEN = 300
 _TINY = 1e-6
+# What hours may cost more together is looked for in steps: up to so much, then so many times as much.
+_LITTLE, _WIDER = 5.0, 3.0
 # Dearer than any day.
 _NEVER = 1e9
 
@@ -60,6 +62,17 @@ def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
 
     `costs` are what each costs at least by itself.
     """
+    alone, room = sum(costs), min(_LITTLE, below - sum(costs))
+    while True:
+        # where some day costs so much more by itself, so do all
+        found = _joint(sets, costs, alone + room)
+        if found < alone + room - _TINY or alone + room >= below - _TINY:
+            return min(found, below)
+        room = min(_WIDER * room, below - alone)
+
+
+def _joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
+    """The same, looking at all ways of every day that cost no more by themselves than there is room for."""
     room = below - sum(costs)
     rows, found = [], below
     for (day, mask), cost in zip(sets, costs, strict=True):

@@ -21,7 +21,7 @@ from tests.factories.seasons import season_document
 
 PROTOCOLS = load_catalogue().protocols
 # Costs are worked out up to so much above what a plan pays.
-ROOM = 50.0
+ROOM = 5.0
 # What a plan whose lots were cut does not print anew.
 UNPRINTED = {"cost_printed", "day_printed", "interval_printed"}
 
