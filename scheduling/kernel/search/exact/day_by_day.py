@@ -65,11 +65,11 @@ class _Steps:
 
 @dataclass(frozen=True)
 class Paths:
-    """What any path comes to at least, the columns of one that does, and for columns on paths the least of theirs."""
+    """What any path comes to at least, and for columns on paths the least of theirs; not exact where there are too many."""
 
     least: float
-    cheapest: tuple[int, ...]
     through: Mapping[int, float]
+    exact: bool = True
 
 
 class DayByDay:
@@ -153,11 +153,11 @@ class DayByDay:
             sums.append(paid)
         # what is more was not gone on with everywhere, so that it may be less
         through = {column: least for column, least in _through(steps, sums).items() if least <= room + _TINY}
-        return Paths(float(sums[-1].min()), _cheapest(steps, sums), through)
+        return Paths(float(sums[-1].min()), through)
 
     def _all(self, reduced: Floats) -> Paths:
         columns = np.concatenate(list(self._columns.values()))
-        return Paths(0.0, (), dict(zip(columns.tolist(), reduced[columns].tolist(), strict=True)))
+        return Paths(0.0, dict(zip(columns.tolist(), reduced[columns].tolist(), strict=True)), exact=False)
 
     @property
     def possible(self) -> bool:
@@ -268,14 +268,3 @@ def _through(steps: Sequence[_Steps], sums: Sequence[Floats]) -> Mapping[int, fl
         found.update(zip(columns.tolist(), least.tolist(), strict=True))
     found.pop(-1, None)
     return found
-
-
-def _cheapest(steps: Sequence[_Steps], sums: Sequence[Floats]) -> tuple[int, ...]:
-    """The columns of a path that comes to the least."""
-    found, state = [], int(np.argmin(sums[-1]))
-    for step, paid in zip(reversed(steps), reversed(sums[:-1]), strict=True):
-        here = np.flatnonzero(step.after == state)
-        best = here[np.argmin(paid[step.before[here]] + step.more[here])]
-        found.append(int(step.columns[best]))
-        state = int(step.before[best])
-    return tuple(column for column in reversed(found) if column >= 0)
