@@ -8,6 +8,12 @@ Why no plan costs less, however lots are cut: its stays, its minutes of work on 
 the last end of each session are values that keep every row. In a stay the work that must be over by an hour lies between the
 coming and that hour, the work that may not begin before an hour between that and the leaving. What of a stay's AI does not fit
 between its coming and noon is after noon, and the started half hours of several visits are no fewer than those of their sum.
+What two do at once is not before the later of them has come.
+
+With split-time AI, which books more head the smaller the lots are, plans are told apart by the head of the largest lot of a
+group (`Size`): it has so many head at least, its own hours from treatment to AI, lies within the group's turns, and is done
+without a break where one technician does all of the session in one stay. Of plans that book more than the least of their size,
+bookings beside the largest lot are left away until they do not, which breaks no row.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
