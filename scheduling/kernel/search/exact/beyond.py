@@ -5,13 +5,14 @@ It chooses AI days for the groups, and for every day the set of sessions that te
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from math import inf
 
 import numpy as np
 
 from scheduling.kernel.search.exact.daily import Daily
+from scheduling.kernel.search.exact.day_by_day import DayByDay
 from scheduling.kernel.search.exact.days import TooMany
 from scheduling.kernel.search.exact.options import NotCovered
 from scheduling.kernel.search.exact.program import TINY, Bools, Floats, Ints, Program, Relaxed
@@ -24,6 +25,8 @@ from scheduling.kernel.search.routes import Routes
 
 _NEVER = 1e7
 _HALF = 0.5
+# Sets on paths that cost so much more than the cheapest are looked at together (tried: 0 to 1000; S seed 5 5.3, 3.9 and 4.6 s).
+_CHEAP = 10.0
 # Looking at a set with hours in order counts for so many sets.
 _IN_ORDER = 16
 _CLOCK = 64  # the clock is looked at once for so many sets
@@ -60,17 +63,25 @@ class Beyond:
         self.days: list[Daily] = []
         for day, items in _by_day(self.sessions):
             self._count(_CLOCK)
-            self.days.append(daily(day, items))
+            self.days.append(daily(day, items, self._tick))
         self.sets: dict[int, tuple[Daily, int]] = {}
         self._has: dict[Session, list[int]] = defaultdict(list)
         self._moves: list[tuple[int, int]] = []
+        self._once: dict[int, int] = {}  # rows: one set a day
         self._groups()
+        self._paths = DayByDay(self.sessions, self.option, self._out)
         self._sets()
+        self._in_sets = np.array(list(self.sets), dtype=np.int64)
+        # By worst move: rows and costs with which it was relaxed, and what came of it; what its plans cost at least.
+        self._relaxations: dict[int, tuple[int, Floats, Relaxed | None]] = {}
+        self._floors: dict[int, float] = {}
+        # Sets on paths that cost little more than the cheapest, when it was last asked what is near, and what these cost.
+        self._cheapest: dict[int, float] = {}
         self._ordered: set[int] = set()
         self._late: dict[int, frozenset[int]] = {}
         self._charges = len(self.program.costs)
         self._settled: Bools = np.ones(len(self.program.costs), dtype=bool)
-        self._settled[list(self.sets)] = False
+        self._settled[self._in_sets] = False
         self._moved = np.zeros(len(self.program.costs), dtype=np.int64)
         for column, days in self._moves:
             self._moved[column] = days
@@ -80,18 +91,26 @@ class Beyond:
         if self.most < 0 or (before // _CLOCK != self.most // _CLOCK and self.left() <= 0):
             raise TooMany
 
-    def _possible(self, items: Sequence[Session], daily: Callable[[int, list[Session]], Daily]) -> bool:
+    def _tick(self) -> None:
+        if self.left() <= 0:
+            raise TooMany
+
+    def _possible(
+        self, items: Sequence[Session], daily: Callable[[int, list[Session], Callable[[], None]], Daily]
+    ) -> bool:
         """Whether a group's sessions can all be held on an AI day."""
         self._count(len(items))
         if not any(tied(one, other) for one in items for other in items):
             return True
-        return possible([daily(day, row) for day, row in _by_day(items)])
+        return possible([daily(day, row, self._tick) for day, row in _by_day(items)])
 
     def _groups(self) -> None:
         program, weights = self.program, self.model.season.weights
         self.option: dict[tuple[int, int], int] = {}
+        self._out: dict[int, int] = {}
         for need in self.model.needs:
-            columns = [program.column(weights.unplaced)]
+            self._out[need.index] = program.column(weights.unplaced)
+            columns = [self._out[need.index]]
             for day in need.days:
                 moved = abs(day - need.wanted)
                 cost = weights.day_moved * moved + weights.rest_day * self.model.rest_days(need, day)
@@ -116,7 +135,8 @@ class Beyond:
                 self._moves.append((column, max(item.moved for item in items)))
                 for item in items:
                     self._has[item].append(column)
-            self.program.row(-inf, 1, once)
+            self._once[day.day] = self.program.row(-inf, 1, once)
+            self._paths.add(day.day, list(once), self._items)
         held = {(session.need.index, session.ai_day) for session in self.sessions}
         for key, own in self.option.items():
             if key not in held and any(work.trip is not None for work in self.model.needs[key[0]].works):
@@ -128,27 +148,66 @@ class Beyond:
     # -- one worst move at a time ---------------------------------------------------------------------------------
     def least(self, worst: int) -> float:
         """What plans with that worst move cost at least, as far as is known yet; infinite where there are none."""
-        relaxed = self._relaxed(worst, np.flatnonzero(self._moved <= worst))
-        return inf if relaxed is None else relaxed.cost
+        if worst not in self._floors:
+            relaxed = self._relaxed(worst, np.flatnonzero(self._moved <= worst), again=True)
+            self._floors[worst] = inf if relaxed is None else relaxed.cost
+        return self._floors[worst]
 
-    def _relaxed(self, worst: int, keep: Ints) -> Relaxed | None:
+    def _relaxed(self, worst: int, keep: Ints, *, again: bool) -> Relaxed | None:
+        """The relaxation for a worst move. Where it need not be solved again, as it was, with reduced costs up to date.
+
+        What sets have become dearer since is added to their reduced costs, so that sums of these still say no more than what
+        choices cost more than the relaxation.
+        """
         self.program.costs[self.worst] = self.model.season.weights.worst_move * worst
-        others = np.ones(len(self.program.costs), dtype=bool)
-        others[list(self.sets)] = False
-        return self.program.relaxed(keep, np.flatnonzero(others))
+        known, rows = self._relaxations.get(worst), len(self.program.rows)
+        costs = np.array(self.program.costs)
+        if known is None or again or known[0] != rows:
+            others = np.ones(len(costs), dtype=bool)
+            others[self._in_sets] = False
+            found = self.program.relaxed(keep, np.flatnonzero(others))
+            self._relaxations[worst] = rows, costs, found
+            return found
+        _, before, relaxed = known
+        return relaxed and replace(relaxed, reduced=relaxed.reduced + (costs - before))
 
-    def near(self, worst: int, below: float) -> Ints:
-        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan."""
+    def near(self, worst: int, below: float, *, again: bool = True) -> Ints:
+        """The columns of all plans that are cheaper than `below` with that worst move; none where there can be no such plan.
+
+        `again`: the relaxation is solved again first.
+        """
         keep = np.flatnonzero(self._moved <= worst)
         while True:
-            relaxed = self._relaxed(worst, keep)
-            if relaxed is None or relaxed.cost >= below - TINY:
+            relaxed = self._relaxed(worst, keep, again=again)
+            over = None if relaxed is None or relaxed.cost >= below - TINY else self._over(worst, relaxed, below)
+            if over is None:
+                self._floors[worst] = max(below, self._floors.get(worst, 0.0))
                 return np.zeros(0, dtype=np.int64)
-            over = relaxed.reduced - (below - relaxed.cost)
             # Only what is whole is left away: of a charge a part may do.
             near: Ints = keep[(over[keep] <= 0) | (keep == self.worst) | (keep >= self._charges)]
             if not self._settle(near, over[near]):
                 return near
+            again = False
+
+    def _items(self, column: int) -> list[Session]:
+        day, mask = self.sets[column]
+        return day.of(mask)
+
+    def _over(self, worst: int, relaxed: Relaxed, below: float) -> Floats | None:
+        """For every column how much dearer than `below` a choice with it is, at least. None where no choice is so cheap."""
+        room = below - relaxed.cost
+        idle = {day: -float(relaxed.duals[row]) for day, row in self._once.items()}
+        found = self._paths.near(relaxed.reduced, idle, room)
+        if found is None:
+            return None
+        upto = found.least + _CHEAP if found.exact else -inf
+        self._cheapest = {column: relaxed.cost + least for column, least in found.through.items() if least <= upto}
+        self._floors[worst] = max(self._floors.get(worst, 0.0), relaxed.cost + found.least)
+        over = relaxed.reduced - room
+        over[self._in_sets] = inf
+        if found.through:
+            over[list(found.through)] = np.array(list(found.through.values())) - room
+        return over
 
     def days_in(self, columns: Ints) -> dict[int, list[frozenset[Key]]]:
         """The sets of works among columns, by the day."""
@@ -180,13 +239,19 @@ class Beyond:
     def standing(self, worst: int, below: float, nodes: int) -> "Choice | None":
         """The least choice of days and sets below a cost; None: no plan with that worst move can be so cheap.
 
-        Sets that a choice takes are looked at once more, with hours in order, until a choice stands or none is cheap enough.
+        Sets that a choice takes are looked at once more, with hours in order, until a choice stands or none is cheap enough:
+        first those of the cheapest paths, which are found much sooner than the program is solved, but know of no charges.
         Raises `TooMany` where that is not found out.
         """
+        again = True
         while True:
-            near = self.near(worst, below)
+            near = self.near(worst, below, again=again)
+            again = False
             if not len(near):
                 return None
+            dearer = [self._in_order(column, below - cost) for column, cost in self._cheapest.items()]
+            if any(dearer):
+                continue
             result = self.program.minimise(near, nodes=nodes, left=self.left, below=below)
             if not result.done:
                 raise TooMany

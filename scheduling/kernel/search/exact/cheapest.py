@@ -7,12 +7,14 @@ from heapq import heappop, heappush
 from itertools import chain
 
 from scheduling.kernel.search.exact.daily import Daily
-from scheduling.kernel.search.exact.hours import least_on, ways_for
+from scheduling.kernel.search.exact.hours import least_on
 from scheduling.kernel.search.exact.session import tied
 from scheduling.kernel.search.exact.stays import Day
 from scheduling.kernel.search.exact.walks import Walk
 
 _TINY = 1e-6
+# Ways of a day are looked for that cost so much more than the least, then up to so many times as much more.
+_LITTLE, _WIDER = 5.0, 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,29 +60,20 @@ class Cheapest:
         return self._found[i] if i < len(self._found) else None
 
 
-def on_day(day: Daily, mask: int, below: float, most: int) -> Cheapest:
-    """Who does a day's set of sessions on which ways."""
+def on_day(day: Daily, mask: int, least: float, below: float, most: int) -> Cheapest:
+    """Who does a day's set of sessions, which costs at least so much, on which ways: first those that cost little more."""
 
-    def shared(mine: int, theirs: int) -> Iterator[Entry]:
-        yield day.in_order(mine, theirs, below), partial(driven, day.by_person(mine, theirs))
+    def upto(limit: float, since: float) -> Iterator[Entry]:
+        found, others = day.ridden(mask, limit)
+        for cost, (days, walks) in found:
+            if cost >= since:
+                yield cost, Ridden([(day.day, one) for one in days], walks)
+        if others < limit:
+            yield others, Ridden((), ())
+        elif limit < below:
+            yield limit, partial(upto, min(below, least + _WIDER * (limit - least)), limit)
 
-    def driven(days: Sequence[Day]) -> Iterable[Entry]:
-        return further(days, ways_for(days, below))
-
-    def further(days: Sequence[Day], rest: Iterator[tuple[float, tuple[Walk, ...] | None]]) -> Iterator[Entry]:
-        for least, walks in rest:
-            if walks is None:
-                yield least, Ridden((), ())
-            else:
-                yield least, partial(settled, days, walks)
-                yield least, partial(further, days, rest)
-            return
-
-    def settled(days: Sequence[Day], walks: tuple[Walk, ...]) -> Iterator[Entry]:
-        yield least_on(days, walks, below), Ridden([(day.day, one) for one in days], walks)
-
-    first = ((cost, partial(shared, mine, theirs)) for cost, mine, theirs in day.shared_out(mask, below))
-    return Cheapest(first, below, most)
+    return Cheapest([(least, partial(upto, min(below, least + _LITTLE), 0.0))], below, most)
 
 
 def joined(one: Cheapest, other: Cheapest, below: float, most: int) -> Cheapest:

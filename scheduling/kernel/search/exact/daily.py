@@ -6,17 +6,18 @@ in two hands brings both of them. Costs are first too low and are worked out for
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import ceil, inf
 
 import numpy as np
 
 from scheduling.kernel.search.exact.days import TooMany
-from scheduling.kernel.search.exact.hours import least
+from scheduling.kernel.search.exact.hours import all_below, least, least_on
 from scheduling.kernel.search.exact.program import Floats, Ints
 from scheduling.kernel.search.exact.session import Session
 from scheduling.kernel.search.exact.stays import Day
 from scheduling.kernel.search.exact.touring import HALF_HOUR, Morning, Touring, halves, subsets
+from scheduling.kernel.search.exact.walks import Walk
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.routes import Routes
 
@@ -27,6 +28,8 @@ _TINY = 1e-6
 
 # What a day costs, and the minutes of shared AI that then cost no more.
 Frontier = list[tuple[float, float]]
+# Ways of both technicians, and what they cost at least.
+Ridden = list[tuple[float, tuple[Walk, ...]]]
 
 
 class Ways:
@@ -35,8 +38,17 @@ class Ways:
     `driven` is what a set costs at least, `whole` tells those for which all of the work fits into the day.
     """
 
-    def __init__(self, model: Model, routes: Routes, touring: Touring, day: int, sessions: Sequence[Session]) -> None:
+    def __init__(
+        self,
+        model: Model,
+        routes: Routes,
+        touring: Touring,
+        day: int,
+        sessions: Sequence[Session],
+        tick: Callable[[], None],
+    ) -> None:
         someone = model.people[touring.person]
+        self.tick = tick
         self.touring, self.sessions, self.rate = touring, sessions, someone.rate
         self.most = someone.technician.max_head_per_day
         # No set that is shared by everybody holds more than this.
@@ -59,8 +71,8 @@ class Ways:
         self.driven: dict[int, float] = {}
         self.time: dict[int, float] = {}
         self.whole: set[int] = set()
-        # Half hours of a way (places in order) past a set, as `hours` found them.
-        self.alone: dict[tuple[int, tuple[int, ...]], float] = {}
+        # Half hours of days on ways (places in order), of which the first is one of these, as `hours` found them.
+        self.known: dict[tuple[tuple[Day, tuple[int, ...]], ...], float] = {}
         self._frontiers: dict[tuple[int, int], Frontier] = {}
         self._grow(0, 0, frozenset(), 0, 0.0)
 
@@ -168,20 +180,32 @@ class _Table:
 
 
 class Daily:
-    """The least costs of sets of sessions on one day, by bits (infinite: not possible)."""
+    """The least costs of sets of sessions on one day, by bits (infinite: not possible).
+
+    `tick` is called again and again, and raises `TooMany` where there is no more time.
+    """
 
     def __init__(
-        self, model: Model, routes: Routes, tourings: Sequence[Touring], day: int, sessions: Sequence[Session]
+        self,
+        model: Model,
+        routes: Routes,
+        tourings: Sequence[Touring],
+        day: int,
+        sessions: Sequence[Session],
+        tick: Callable[[], None],
     ) -> None:
         if len(sessions) > _MOST_SESSIONS or len(tourings) != 2:
             raise TooMany
         self.day, self.sessions = day, sessions
-        self.one, self.other = (Ways(model, routes, touring, day, sessions) for touring in tourings)
+        self.one, self.other = (Ways(model, routes, touring, day, sessions, tick) for touring in tourings)
         self.costs: Floats = np.full(1 << len(sessions), inf)
         self.heads = _summed([float(item.head) for item in sessions])
         self.treated = _summed([0.0 if item.ai else item.minutes(1.0) for item in sessions])
         self.mine, self.theirs = _Table(self.one), _Table(self.other)
         self._known: dict[tuple[int, int], tuple[float, float]] = {}
+        # By set and places of both: up to which cost ways were looked for, those found, and what others cost at least.
+        self._wide: dict[tuple[int, int, int], tuple[float, Ridden, float]] = {}
+        self._places = {place: 1 << i for i, place in enumerate(sorted({item.place for item in sessions}))}
         self._lowest()
 
     def of(self, mask: int) -> list[Session]:
@@ -243,6 +267,32 @@ class Daily:
                 found = min(found, max(paid, self.in_order(mine, theirs, found)))
         return found
 
+    def _at_places(self, mine: int, theirs: int, below: float) -> tuple[Ridden, float] | None:
+        """Ways that cost less than so much where both are at the places of what they touch; what others cost at least.
+
+        Of sessions at places of both either or both may do anything: that covers all the ways to share them out, so that on no
+        way these cost less. None where it says no more than they do.
+        """
+        mask, one, other = mine | theirs, self._at(mine), self._at(theirs)
+        here = {i: self._places[self.sessions[i].place] for i in _bits(mask)}
+        wide = sum(1 << i for i, place in here.items() if place & one and self.one.able[i])
+        beside = sum(1 << i for i, place in here.items() if place & other and self.other.able[i])
+        both = wide & beside
+        if both.bit_count() < 2:
+            return None
+        known = self._wide.get((mask, one, other))
+        if known is None or known[0] < below:
+            days = [Day(self.one, wide, both, free=True), Day(self.other, beside, both, free=True)]
+            known = self._wide[mask, one, other] = below, *all_below(days, below)
+        return known[1], known[2]
+
+    def _at(self, mask: int) -> int:
+        """The places of a set (bits)."""
+        found = 0
+        for i in _bits(mask):
+            found |= self._places[self.sessions[i].place]
+        return found
+
     def shared_out(self, mask: int, below: float) -> list[tuple[float, int, int]]:
         """Who can touch what of a set for less than so much, and what that costs at least by itself, the cheapest first."""
         found = []
@@ -265,7 +315,14 @@ class Daily:
         if known is not None and (known[0] < known[1] - _TINY or known[1] >= below):
             return min(below, known[0])
         days = self.by_person(mine, theirs)
-        if mine & theirs:
+        wide = self._at_places(mine, theirs, below) if mine & theirs else None
+        if wide is not None:
+            cost = min(below, wide[1])
+            for least_there, walks in wide[0]:
+                if least_there >= cost - _TINY:
+                    break
+                cost = min(cost, max(least_there, least_on(days, walks, cost)))
+        elif mine & theirs:
             cost = least(days, below)
         else:
             cost = 0.0
@@ -273,6 +330,24 @@ class Daily:
                 cost += least([day], below - cost)
         self._known[key] = cost, below
         return cost
+
+    def ridden(self, mask: int, below: float) -> tuple[list[tuple[float, tuple[Sequence[Day], Sequence[Walk]]]], float]:
+        """A set's days on ways that cost less than so much, whoever touches what; what others cost at least."""
+        found, most = [], inf
+        for least_known, mine, theirs in self.shared_out(mask, below):
+            if self.in_order(mine, theirs, below) >= below - _TINY:
+                continue
+            days = self.by_person(mine, theirs)
+            ways = self._at_places(mine, theirs, below) if mine & theirs else None
+            if ways is None:
+                ways = all_below(days, below)
+            most = min(most, ways[1])
+            for cost, walks in ways[0]:
+                if cost < below:
+                    there = max(least_known, cost, least_on(days, walks, below))
+                    if there < below - _TINY:
+                        found.append((there, (days, walks)))
+        return sorted(found, key=lambda item: item[0]), most
 
     def _pairs(self, mask: int, below: float) -> Iterator[tuple[float, int, int]]:
         """Who touches what for less than a cost, and what that costs at least."""

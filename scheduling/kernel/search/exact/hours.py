@@ -8,9 +8,15 @@ Why no plan costs less, however lots are cut: its stays, its minutes of work on 
 the last end of each session are values that keep every row. In a stay the work that must be over by an hour lies between the
 coming and that hour, the work that may not begin before an hour between that and the leaving. What of a stay's AI does not fit
 between its coming and noon is after noon, and the started half hours of several visits are no fewer than those of their sum.
+What two do at once is not before the later of them has come.
+
+With split-time AI, which books more head the smaller the lots are, plans are told apart by the head of the largest lot of a
+group (`Size`): it has so many head at least, its own hours from treatment to AI, lies within the group's turns, and is done
+without a break where one technician does all of the session in one stay. Of plans that book more than the least of their size,
+bookings beside the largest lot are left away until they do not, which breaks no row.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations, islice, product
 from math import inf
 
@@ -20,8 +26,8 @@ from scheduling.kernel.search.exact.touring import HALF_HOUR
 from scheduling.kernel.search.exact.walks import TooFar, Walk, together, walks
 from scheduling.kernel.season import Order
 
-_MOST_WALKS = 60
-_MOST_COMBINATIONS = 200
+_MOST_WALKS = 100
+_MOST_COMBINATIONS = 1000
 _NODES = 2000
 _TINY = 1e-6
 
@@ -32,38 +38,58 @@ def least(days: Sequence[Day], below: float) -> float:
     Every combination of ways is tried until it costs as much as the cheapest by what is known of each way; where there are too
     many to try, that is the bound for those not tried.
     """
-    fixed, ways, most = _ways_of_all(days, below)
-    rows = [
-        _by_itself(day, row, limit) if len(days) > 1 and not day.shared else row
-        for day, (row, limit) in zip(days, ways, strict=True)
-    ]
+    rows, most = _rows(days, below)
     found = min(below, most)
     for count, (alone, chosen) in enumerate(together(rows)):
-        if fixed + alone >= found - _TINY:
+        if alone >= found - _TINY:
             break
         if count >= _MOST_COMBINATIONS:
-            return min(found, fixed + alone)
-        cost = fixed + sum(day.ways.per_km * driven(day, walk) for day, walk in zip(days, chosen, strict=True))
-        found = min(found, cost + _Hours(days, chosen).least(found - cost))
+            return min(found, alone)
+        found = min(found, least_on(days, chosen, found))
     return found
 
 
-def _ways_of_all(
-    days: Sequence[Day], below: float
-) -> tuple[float, list[tuple[list[tuple[float, Walk]], float]], float]:
-    """What the days cost whatever the way; of each its shortest ways, with what they may cost; what all cost at least where
-    a day has more ways than that.
+def all_below(days: Sequence[Day], below: float) -> tuple[list[tuple[float, tuple[Walk, ...]]], float]:
+    """All the days' ways that cost less than so much, the cheapest first, and what ways that were not tried cost at least."""
+    rows, most = _rows(days, below)
+    found = []
+    for count, (alone, chosen) in enumerate(together(rows)):
+        if alone >= min(below, most) - _TINY:
+            break
+        if count >= _MOST_COMBINATIONS:
+            most = min(most, alone)
+            break
+        cost = least_on(days, chosen, below)
+        if cost < below:
+            found.append((cost, chosen))
+    return sorted(found), most
+
+
+def _on_ways(days: Sequence[Day], chosen: Sequence[Walk]) -> float:
+    """The half hours of days on given ways, remembered. Raises `TooMany` where there is no more time."""
+    known, key = days[0].ways.known, tuple(zip(days, chosen, strict=True))
+    if key not in known:
+        days[0].ways.tick()
+        known[key] = _Hours(days, chosen).least()
+    return known[key]
+
+
+def _rows(days: Sequence[Day], below: float) -> tuple[list[list[tuple[float, Walk]]], float]:
+    """Of each day its ways with what they cost, the first with what the days cost whatever the way; what all cost at least
+    where a day has more ways than that.
     """
     fixed, most = sum(day.ways.cost for day in days), inf
-    found = []
+    rows: list[list[tuple[float, Walk]]] = []
     for day in days:
-        others = sum(
+        others = fixed + sum(
             other.ways.per_km * other.ways.touring.tour(frozenset(), other.places) for other in days if other is not day
         )
-        row, left_out = _ways_of(day, below - fixed - others)
-        found.append((row, below - fixed - others))
-        most = min(most, fixed + others + left_out)
-    return fixed, found, most
+        row, left_out = _ways_of(day, below - others)
+        if len(days) > 1 and not day.shared:
+            row = _by_itself(day, row, below - others)
+        rows.append([(cost + fixed, walk) for cost, walk in row] if not rows else row)
+        most = min(most, others + left_out)
+    return rows, most
 
 
 def _ways_of(day: Day, most: float) -> tuple[list[tuple[float, Walk]], float]:
@@ -85,10 +111,7 @@ def _by_itself(day: Day, row: Sequence[tuple[float, Walk]], most: float) -> list
     """Ways with what each costs at least by itself, half hours included, the cheapest first, without those that cannot be."""
     found = []
     for km, walk in row:
-        key = day.mask, walk
-        if key not in day.ways.alone:
-            day.ways.alone[key] = _Hours([day], [walk]).least(inf)
-        cost = km + day.ways.alone[key]
+        cost = km + _on_ways([day], [walk])
         if cost < most:
             found.append((cost, walk))
     return sorted(found)
@@ -99,18 +122,24 @@ class _Hours(Stays):
 
     def __init__(self, days: Sequence[Day], chosen: Sequence[Walk]) -> None:
         super().__init__(days, chosen)
-        # By group and AI day: a column that says that the group is one lot, where cutting it makes more head to book.
-        self.whole: dict[tuple[int, int], int] = {}
+        # By group and AI day, where smaller lots make more head to book: columns, one for each size of its largest lot but the
+        # last, and the start of that lot's treatment.
+        self.sizes: dict[tuple[int, int], list[int]] = {}
+        self.largest: dict[tuple[int, int], int] = {}
+        self.by_session = self._by_session()
         self._all_done()
         self._heads()
         self._links()
         for entries in self.mornings.values():
             self.program.row(-inf, NEXT_TO_NOTHING, entries)
 
-    def least(self, below: float) -> float:
-        """The least cost of half hours, infinite where the hours cannot be kept; only told as far as it is below so much."""
-        result = self.program.minimise(nodes=_NODES, below=below)
-        return result.cost if result.done else max(0.0, result.bound)
+    def least(self) -> float:
+        """The least cost of half hours, infinite where hours cannot be kept; remembered for the same days on other dates."""
+        solved, content = self.days[0].ways.touring.solved, self.program.content
+        if content not in solved:
+            result = self.program.minimise(nodes=_NODES)
+            solved[content] = result.cost if result.done else max(0.0, result.bound)
+        return solved[content]
 
     # -- sessions -------------------------------------------------------------------------------------------------
     def _by_session(self) -> dict[Session, list[tuple[int, Piece]]]:
@@ -122,24 +151,26 @@ class _Hours(Stays):
 
     def _all_done(self) -> None:
         """A session's work is done: by one technician, or by both together."""
-        for item, row in self._by_session().items():
+        for item, row in self.by_session.items():
             if item.ai:
                 entries = {piece.minutes: self.days[number].ways.rate / 60.0 for number, piece in row} | self._less(
                     item
                 )
-                self.program.row(item.cut_head, item.cut_head, entries)
+                self.program.row(item.most_head, item.most_head, entries)
             else:
                 entries = {piece.minutes: 1.0 for _, piece in row}
                 self.program.row(item.minutes(1.0), item.minutes(1.0), entries)
 
     def _less(self, item: Session) -> dict[int, float]:
-        """What a session books less where its group is one lot: a column and the head that it stands for."""
-        if item.cut_head == item.head:
+        """What a session books less than with the smallest lots: columns of sizes and the head that they stand for."""
+        if not item.sizes:
             return {}
         key = item.need.index, item.ai_day
-        if key not in self.whole:
-            self.whole[key] = self.program.column(0.0)
-        return {self.whole[key]: float(item.cut_head - item.head)}
+        if key not in self.sizes:
+            self.sizes[key] = [self.program.column(0.0) for _ in item.sizes[1:]]
+            self.program.row(-inf, 1, dict.fromkeys(self.sizes[key], 1.0))
+        sizes = zip(self.sizes[key], item.sizes, strict=False)
+        return {column: float(item.most_head - size.total) for column, size in sizes if size.total < item.most_head}
 
     def _heads(self) -> None:
         """Head booked for both, in whatever shares, is no more than each may have, and no more than each is at work on."""
@@ -148,16 +179,16 @@ class _Hours(Stays):
         for day in self.days:
             alone, less = 0, dict[int, float]()
             for item in day.ways.of(day.mask & ~day.shared):
-                alone += item.cut_head
+                alone += item.most_head
                 for column, head in self._less(item).items():
                     less[column] = less.get(column, 0.0) - head
-            own = {item: self.program.column(0.0, 0.0, item.cut_head) for item in day.ways.of(day.shared) if item.ai}
+            own = {item: self.program.column(0.0, 0.0, item.most_head) for item in day.ways.of(day.shared) if item.ai}
             for item, column in own.items():
                 shares.setdefault(item, {})[column] = 1.0
             self.program.row(-inf, day.ways.most - alone, less | dict.fromkeys(own.values(), 1.0))
             mine.append(own)
         for item, entries in shares.items():
-            self.program.row(item.cut_head, item.cut_head, entries | self._less(item))
+            self.program.row(item.most_head, item.most_head, entries | self._less(item))
             self._at_work(item, [(number, own[item]) for number, own in enumerate(mine) if item in own])
 
     def _at_work(self, item: Session, shares: Sequence[tuple[int, int]]) -> None:
@@ -176,7 +207,11 @@ class _Hours(Stays):
             self.program.row(-inf, 0.0, entries | dict.fromkeys(beside[number], -others))
 
     def _at_once(self, one: tuple[int, Piece], other: tuple[int, Piece]) -> int:
-        """A column: minutes at most that both are at work at once in two stays."""
+        """A column: minutes at most that both are at work at once in two stays.
+
+        They are not before the later of the two has come, so that of what is before noon no more than lies between that coming
+        and noon; the rest is after noon for both.
+        """
         program, wide = self.program, self.span + 24 * 60
         (number, piece), (their, there) = one, other
         minutes, flag = program.column(0.0, 0.0, wide, whole=False), program.column(0.0)
@@ -188,12 +223,16 @@ class _Hours(Stays):
             (self.leaves[their, there.stay], self.comes[number, piece.stay]),
         ):
             program.row(-inf, wide, {minutes: 1.0, leave: -1.0, come: 1.0, flag: wide})
+        for mine, stay in ((piece, (their, there.stay)), (there, (number, piece.stay))):
+            if mine.halves is not None and stay in self.befores:
+                entries = {minutes: 1.0, self.befores[stay]: -1.0, mine.halves: -HALF_HOUR}
+                program.row(-inf, NEXT_TO_NOTHING, entries)
         return minutes
 
     # -- hours between --------------------------------------------------------------------------------------------
     def _links(self) -> None:
         """First turns and last ends of sessions that a rule ties together."""
-        by_session = self._by_session()
+        by_session = self.by_session
         marks: dict[Session, tuple[int, int]] = {}
 
         def marked(item: Session) -> tuple[int, int]:
@@ -208,7 +247,7 @@ class _Hours(Stays):
                 link = linked(one, other)
                 if link is not None:
                     self._apart((*marked(one), one.turns[0]), (*marked(other), other.turns, other.everybody), link)
-                    self._as_one_lot(marked(one)[0], marked(other)[0], other, link)
+                    self._largest_lot(marked(one), marked(other), other, link)
         for items in groups.values():
             self._treated(items, marked)
 
@@ -219,27 +258,85 @@ class _Hours(Stays):
             starts, ends = self._own(anchor)
             for item, rule in anchor.rules:
                 self._apart((starts, ends, anchor.turn), (*marked(item), item.turns, item.everybody), rule)
-                self._as_one_lot(starts, marked(item)[0], item, rule)
+                self._largest_lot((starts, ends), marked(item), item, rule)
         for own in own_ai_of(items):
             begins, stops = self._own(own)
             for item, rule in own.rules:
                 self._apart((*marked(item), item.turns[0]), (begins, stops, (own.turn, own.turn), True), rule)
 
-    def _as_one_lot(self, starts: int, begins: int, item: Session, link: tuple[float, float]) -> None:
-        """Where a group is one lot, its AI starts as long after its treatment as suits every animal, whoever does it."""
-        whole = self.whole.get((item.need.index, item.ai_day))
-        if whole is None or not item.ai:
+    def _largest_lot(
+        self, treated: tuple[int, int], marks: tuple[int, int], item: Session, link: tuple[float, float]
+    ) -> None:
+        """The largest lot's AI starts as long after its treatment as suits every animal of it, whoever does it.
+
+        The lot is treated, and comes to a session, between the first turn and the last end of its group there. Where it is all
+        of the group, it starts with it.
+        """
+        columns = self.sizes.get((item.need.index, item.ai_day))
+        if not columns or not item.ai:
             return
         rates = [day.ways.rate for day in self.days if item in day.ways.of(day.mask)]
-        fast, slow, treat, last = 60 / sum(rates), 60 / min(rates), 60 / item.need.ranch.treat_rate, item.head - 1
-        low, high = link
+        fast, slow, treat = 60 / sum(rates), 60 / min(rates), 60 / item.need.ranch.treat_rate
         if item.need.group.order is Order.KEPT:
-            least, most = low + last * max(0.0, treat - slow), high - last * max(0.0, fast - treat)
+            early, late = max(0.0, treat - slow), max(0.0, fast - treat)
         else:
-            least, most = low + last * treat, high - last * fast
-        gap = {begins: 1.0, starts: -1.0}
-        self.program.row(low, inf, {**gap, whole: low - least})
-        self.program.row(-inf, high, {**gap, whole: high - most})
+            early, late = treat, fast
+        program, (low, high) = self.program, link
+        lot = self._lot(treated, item, treat)
+        start = program.column(0.0, program.lows[marks[0]], program.highs[marks[1]], whole=False)
+        program.row(0.0, inf, {start: 1.0, marks[0]: -1.0})
+        sizes = list(zip(columns, item.sizes, strict=False))
+        program.row(-inf, 0.0, {start: 1.0, marks[1]: -1.0, **{column: fast * size.booked for column, size in sizes}})
+        gap, last = {start: 1.0, lot: -1.0}, [(column, size.booked - 1) for column, size in sizes]
+        program.row(low, inf, gap | {column: -early * more for column, more in last})
+        program.row(-inf, high, gap | {column: late * more for column, more in last})
+        self._without_break(item, start, {column: size.booked for column, size in sizes})
+        if item.sizes[0].least == item.need.group.head:
+            wide, whole = self.span + 24 * 60, columns[0]
+            program.row(-inf, wide, {start: 1.0, marks[0]: -1.0, whole: wide})
+            program.row(-inf, wide, {lot: 1.0, treated[0]: -1.0, whole: wide})
+
+    def _without_break(self, item: Session, start: int, booked: Mapping[int, int]) -> None:
+        """Where one technician does all of a session in one stay, other work there is before its largest lot or after it.
+
+        What of the lot is not between its start and noon is after noon.
+        """
+        row = self.by_session[item]
+        if len(row) > 1:
+            return
+        program, (number, mine) = self.program, row[0]
+        lasts = {column: 60 * head / self.days[number].ways.rate for column, head in booked.items()}
+        if mine.halves is not None:
+            morning = self.before(start, item.noon - self.base)
+            program.row(-inf, NEXT_TO_NOTHING, {morning: -1.0, mine.halves: -HALF_HOUR} | lasts)
+        others = [piece for piece in self.pieces[number] if piece.stay == mine.stay and piece.item is not item]
+        if not others:
+            return
+        wide, come, leave = self.span + 24 * 60, self.comes[number, mine.stay], self.leaves[number, mine.stay]
+        before = [program.column(0.0, 0.0, program.highs[piece.minutes], whole=False) for piece in others]
+        after = [program.column(0.0) for _ in others]
+        for piece, early, late in zip(others, before, after, strict=True):
+            high = piece.item.high - self.base
+            program.row(-inf, 0, {early: 1.0, piece.minutes: -1.0})
+            program.row(-inf, 0, {piece.minutes: 1.0, early: -1.0, late: -program.highs[piece.minutes]})
+            program.row(-inf, high + wide, {start: 1.0, late: wide, piece.minutes: 1.0, early: -1.0} | lasts)
+        program.row(-inf, 0, {come: 1.0, start: -1.0} | dict.fromkeys(before, 1.0))
+        minutes = dict.fromkeys((piece.minutes for piece in others), 1.0) | dict.fromkeys(before, -1.0)
+        program.row(-inf, 0, {start: 1.0, leave: -1.0} | minutes | lasts)
+
+    def _lot(self, treated: tuple[int, int], item: Session, treat: float) -> int:
+        """The column of the start of the treatment of a group's largest lot."""
+        key, program = (item.need.index, item.ai_day), self.program
+        if key not in self.largest:
+            lot = self.largest[key] = program.column(
+                0.0, program.lows[treated[0]], program.highs[treated[1]], whole=False
+            )
+            program.row(0.0, inf, {lot: 1.0, treated[0]: -1.0})
+            sizes = zip(self.sizes[key], item.sizes, strict=False)
+            program.row(
+                -inf, 0.0, {lot: 1.0, treated[1]: -1.0, **{column: treat * size.least for column, size in sizes}}
+            )
+        return self.largest[key]
 
     def _own(self, own: Anchor) -> tuple[int, int]:
         """Columns of the first turn and of the last end of what the ranch does itself."""
@@ -322,21 +419,15 @@ class _Hours(Stays):
                 program.row(-inf, 0, {stops: 1.0, piece.there: -1.0})
 
 
-def ways_for(days: Sequence[Day], below: float) -> Iterator[tuple[float, tuple[Walk, ...] | None]]:
-    """Ways for the days, the shortest first, and what the days cost at least by these alone, as far as that is below so much.
-
-    Where there are too many to try, what the others cost at least comes last, without a way.
-    """
-    fixed, ways, most = _ways_of_all(days, below)
-    for alone, chosen in together([row for row, _ in ways]):
-        if fixed + alone >= min(below, most):
-            break
-        yield fixed + alone, chosen
-    if most < below:
-        yield most, None
-
-
 def least_on(days: Sequence[Day], walks: Sequence[Walk], below: float) -> float:
-    """What the days cost at least on given ways, only told as far as that is below so much."""
+    """What the days cost at least on given ways, only told as far as that is below so much.
+
+    Where days are shared, first what each does alone is looked at by itself, since that is known from others.
+    """
     cost = sum(day.ways.cost + day.ways.per_km * driven(day, walk) for day, walk in zip(days, walks, strict=True))
-    return cost + _Hours(days, walks).least(below - cost) if cost < below else cost
+    least = cost
+    for day, walk in zip(days, walks, strict=True):
+        own = day.mask & ~day.shared
+        if least < below - _TINY and day.shared and own:
+            least += _on_ways([Day(day.ways, own, 0)], [walk])
+    return cost + _on_ways(days, walks) if least < below - _TINY else least

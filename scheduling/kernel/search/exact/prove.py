@@ -37,6 +37,8 @@ _NARROW = 0.015
 # Where a plan is looked for first: so much above what the bound and the first program's relaxation say (the best plans of our
 # own 20 seasons lie 1 to 7 % above).
 _ROOM = (0.045, 0.06, 0.12)
+# So much of the seconds is for what the bound of everything suggests before the first program, which then is not needed.
+_AT_ONCE = 0.7
 # Once the kind of bound is known, so much of what was reserved stays so, for writing the plan down.
 _RESERVED = 0.2
 
@@ -79,6 +81,8 @@ class Proof:
             check_covered(self.search.model)
             options = [option for need in self.search.model.needs for option in options_of(self.state.visits, need)]
             self.near = Nearness(self.search.model, self.state.routes, self.most, self.left)
+            if self._settled_at_once():
+                return "proven"
             shown = self._best_of(narrowed(options, self.state.visits, self.state.routes))
         except (NotCovered, TooMany):
             return None
@@ -89,6 +93,13 @@ class Proof:
         if Suggestions(self.search, self.near).settled(self.left) or (shown and self._finer()):
             return "proven"
         return "routes considered" if shown else None
+
+    def _settled_at_once(self) -> bool:
+        """Whether the bound of everything shows by itself that nothing is cheaper, in a share of the seconds, if any count."""
+        seconds = self.left()
+        return seconds < inf and Suggestions(self.search, self.near).settled(
+            lambda: self.left() - (1 - _AT_ONCE) * seconds
+        )
 
     def _best_of(self, options: Sequence[Option]) -> bool:
         """Whether the best plan is the cheapest of all that these make, after making it so.

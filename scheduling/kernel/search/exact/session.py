@@ -9,6 +9,8 @@ from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
 
 _NOON = time(12)
+# So many sizes of a group's largest lot are told apart, down to half of the group.
+_MOST_SIZES = 7
 
 # A group by its number, its AI day, the number of its work.
 Key = tuple[int, int, int]
@@ -16,12 +18,21 @@ Key = tuple[int, int, int]
 Reach = Callable[[Need, int], tuple[float, float] | None]
 
 
+@dataclass(frozen=True)
+class Size:
+    """Plans in which the largest lot of a group has so many head at least: what is booked at least for it, and in all."""
+
+    least: int
+    booked: int
+    total: int
+
+
 @dataclass(frozen=True, eq=False)
 class Session:
     """What technicians come for: head in all (0: a treatment), first and last minute of any of it, noon at the ranch.
 
     `turns` are the least and most minutes that an animal takes, whoever is at work; `hours` the first and last minute of a turn
-    at each of the group's trips; `cut_head` the head of a group in several lots at least, which split-time AI makes more.
+    at each of the group's trips; `sizes` what is booked by how large the largest lot is, where that makes a difference.
     """
 
     need: Need
@@ -33,7 +44,7 @@ class Session:
     noon: int
     turns: tuple[float, float]
     hours: Mapping[str, tuple[float, float]]
-    cut_head: int
+    sizes: tuple[Size, ...]
 
     @property
     def key(self) -> Key:
@@ -70,6 +81,11 @@ class Session:
         """Whether every animal of the group comes to it."""
         return not self.ai or self.head == self.need.group.head
 
+    @property
+    def most_head(self) -> int:
+        """The head that is booked at least in all, however small the lots."""
+        return self.sizes[-1].total if self.sizes else self.head
+
     def minutes(self, rate: float) -> float:
         """How long one technician of that pace takes for all of it."""
         return 60.0 * (self.head / rate if self.ai else self.need.group.head / self.need.ranch.treat_rate)
@@ -85,7 +101,7 @@ class Session:
 def sessions_of(need: Need, rates: Sequence[float], reach: Reach) -> Iterator[Session]:
     """All of a group's; AI after seen heat is not among them. `rates` are the AI rates of all technicians."""
     trips = [work.trip for work in need.works if work.trip is not None]
-    cut = [_cut_head(need, work.trip) for work in need.works]
+    sizes = _sizes(need)
     for ai_day in need.days if trips else ():
         hours = turns_of(need, ai_day, reach)
         for number, work in enumerate(need.works):
@@ -98,26 +114,50 @@ def sessions_of(need: Need, rates: Sequence[float], reach: Reach) -> Iterator[Se
             low, high = hours[work.trip.key]
             _, closes = _at_work(need, work.trip, ai_day, reach)
             noon = minute_of(date.fromordinal(ai_day + work.day), _NOON, need.ranch.zone)
-            yield Session(
-                need, ai_day, number, head, low, min(closes, high + turns[1]), noon, turns, hours, cut[number]
-            )
+            latest, mine = min(closes, high + turns[1]), sizes.get(work.trip.key, ())
+            yield Session(need, ai_day, number, head, low, latest, noon, turns, hours, mine)
 
 
-def _cut_head(need: Need, trip: Trip | None) -> int:
-    """The least head that is booked in all for an AI session of a group that is cut into two lots or more."""
-    if trip is None or trip.ai is None:
-        return 0
-    head = need.group.head
-    if len(need.protocol.ai_steps) < 2 or head < 2:
-        return session_head(need.protocol, trip.ai, head)
-    least = [0]
-    for number in range(1, head + 1):
-        parts = (least[some] + least[number - some] for some in range(1, number))
-        whole = session_head(need.protocol, trip.ai, number)
-        if number == head:
-            return min(parts)
-        least.append(min([whole, *parts]))
-    return least[-1]
+def _sizes(need: Need) -> dict[str, tuple[Size, ...]]:
+    """By AI trip how much head is booked at least, by the head of a group's largest lot, the largest first.
+
+    Only where AI is split over two sessions, which book more the smaller the lots are. All trips have the same steps.
+    """
+    head, trips = (
+        need.group.head,
+        [work.trip for work in need.works if work.trip is not None and work.trip.ai is not None],
+    )
+    if len(need.protocol.ai_steps) < 2 or not trips:
+        return {}
+    whole = {trip.key: [0, *(_booked(need, trip, number) for number in range(1, head + 1))] for trip in trips}
+    least = {trip.key: _in_lots(whole[trip.key]) for trip in trips}
+    found: dict[str, list[Size]] = {trip.key: [] for trip in trips}
+    most = head
+    while most > 0:
+        few = most
+        last = len(found[trips[0].key]) == _MOST_SIZES - 1 or 2 * most <= head
+        while few > 1 and (last or all(least[key][few - 1] == least[key][most] for key in found)):
+            few -= 1
+        for key, row in found.items():
+            row.append(Size(few, whole[key][few], least[key][most]))
+        most = few - 1
+    return {key: tuple(row) for key, row in found.items()}
+
+
+def _booked(need: Need, trip: Trip, head: int) -> int:
+    assert trip.ai is not None
+    return session_head(need.protocol, trip.ai, head)
+
+
+def _in_lots(booked: Sequence[int]) -> list[int]:
+    """The least head booked in all for a group in lots of so many head at most, by that number (0: no matter)."""
+    head = len(booked) - 1
+    found, least = [0], [0, *([sum(booked)] * head)]
+    for most in range(1, head + 1):
+        for number in range(most, head + 1):
+            least[number] = min(least[number], least[number - most] + booked[most])
+        found.append(least[head])
+    return found
 
 
 def linked(one: Session, other: Session) -> tuple[float, float] | None:
@@ -157,7 +197,7 @@ def anchor_of(items: Sequence[Session]) -> Anchor | None:
             rules.append((item, rule))
     turn = 60 / need.ranch.treat_rate
     low, high = items[0].hours[trip.key]
-    several = len(rules) > 1 or any(item.cut_head > item.head for item, _ in rules)
+    several = len(rules) > 1 or any(item.sizes for item, _ in rules)
     return Anchor(low, high + turn, turn * need.group.head, turn, tuple(rules)) if several else None
 
 

@@ -21,11 +21,15 @@ NEXT_TO_NOTHING = 1e-3
 
 @dataclass(frozen=True)
 class Day:
-    """A technician's day: what it touches (bits), and which of it the other one touches, too."""
+    """A technician's day: what it touches (bits), and which of it the other one touches, too.
+
+    `free`: of what is shared one of them may do nothing.
+    """
 
     ways: "Ways"
     mask: int
     shared: int
+    free: bool = False
 
     @property
     def places(self) -> frozenset[int]:
@@ -62,6 +66,8 @@ class Stays:
         self.leaves: dict[tuple[int, int], int] = {}
         # By stay: AI there, less what there is room for before noon, less its half hours.
         self.mornings: dict[tuple[int, int], dict[int, float]] = {}
+        # By stay with AI: what lies between its coming and noon.
+        self.befores: dict[tuple[int, int], int] = {}
         self.pieces: list[list[Piece]] = []
         self.days = days
         for number, (day, walk) in enumerate(zip(days, chosen, strict=True)):
@@ -90,13 +96,14 @@ class Stays:
     def _work(self, number: int, day: Day, walk: Walk) -> list[Piece]:
         """Pieces of work in stays, within the hours of their sessions, and the half hours after noon that they take."""
         program, ways = self.program, day.ways
+        free = set(ways.of(day.shared)) if day.free else set()
         found: list[Piece] = []
         for item in ways.of(day.mask):
             stays = [k for k, place in enumerate(walk) if place == item.place]
             most = item.minutes(ways.rate)
             for k in stays:
                 minutes = program.column(0.0, 0.0, most, whole=False)
-                there = program.column(0.0) if len(stays) > 1 else None
+                there = program.column(0.0) if len(stays) > 1 or item in free else None
                 if there is not None:
                     program.row(-inf, 0, {minutes: 1.0, there: -most})
                 found.append(Piece(item, k, minutes, there))
@@ -131,7 +138,7 @@ class Stays:
         if not pieces or not ways.per_half:
             return
         program = self.program
-        before = self.before(self.comes[number, k], pieces[0].item.noon - self.base)
+        before = self.befores[number, k] = self.before(self.comes[number, k], pieces[0].item.noon - self.base)
         every = {before: -1.0}
         for piece in pieces:
             count = program.column(ways.per_half, 0.0, 1 + piece.item.minutes(ways.rate) // HALF_HOUR)

@@ -167,23 +167,24 @@ class Suggestions:
         room = below - sum(costs)
         whole = Cheapest([], below, 0) if columns else Cheapest([(0.0, Ridden((), ((),)))], below, 0)
         for i, column in enumerate(columns):
-            row = on_day(*self.bound.sets[column], costs[i] + room, _MOST_STEPS)
+            row = on_day(*self.bound.sets[column], costs[i], costs[i] + room, _MOST_STEPS)
             upto = below - sum(costs[i + 1 :])
             whole = joined(whole, row, upto, _MOST_STEPS) if i else row
         return whole
 
     # -- lots -----------------------------------------------------------------------------------------------------
     def _cut(self, part: _Part, ways: Cheapest, below: float) -> tuple[float, list[Cut]] | None:
-        """The cheapest of the ways with the part's groups cut into lots, as far as was tried, and what it costs."""
+        """The cheapest of the ways with the part's groups cut into lots, as far as was tried, and what it costs.
+
+        All ways are tried with the fewest lots before any is with more, which takes much longer.
+        """
         best: tuple[float, list[Cut]] | None = None
-        for i in range(_MOST_TRIED):
-            ridden = ways.at(i)
-            if ridden is None or not ridden[1].walks or ridden[0] >= below - TINY or self.left() <= 0:
-                break
-            way = _way(*ridden)
-            for more, whole in product(self._more(part), (True, False)):
-                if below <= way.least + TINY or self.left() <= 0:
+        for more, whole in product(self._more(part), (True, False)):
+            for i in range(_MOST_TRIED):
+                ridden = ways.at(i)
+                if ridden is None or not ridden[1].walks or ridden[0] >= below - TINY or self.left() <= 0:
                     break
+                way = _way(*ridden)
                 lots = Lots(self.model, self.state.visits, self.state.routes, part.days, way.tours, more, whole)
                 found = lots.solve(way.least - way.fixed, below - way.fixed)
                 if found is not None:

@@ -4,13 +4,17 @@ from collections.abc import Sequence
 from math import inf
 
 from scheduling.kernel.search.exact.daily import Daily
-from scheduling.kernel.search.exact.hours import least
+from scheduling.kernel.search.exact.hours import least, least_on
 from scheduling.kernel.search.exact.session import tied
 from scheduling.kernel.search.exact.walks import together
 
-# So many ways to share the days' work out are tried; what the next would cost at least is the bound then.
+# So many ways to share the days' work out are tried where it is asked whether there is any.
 _MOST_SHARED_OUT = 60
+# So many ways to ride all the days are tried; what the next would cost at least is the bound then.
+_MOST_RIDDEN = 300
 _TINY = 1e-6
+# What hours may cost more together is looked for in steps: up to so much, then so many times as much.
+_LITTLE, _WIDER = 5.0, 3.0
 # Dearer than any day.
 _NEVER = 1e9
 
@@ -41,8 +45,16 @@ def components(chosen: Sequence[Set]) -> list[list[int]]:
 def possible(days: Sequence[Daily]) -> bool:
     """Whether all sessions of some days can be held at all, by anybody, in any lots; True where it is not known."""
     sets = [(day, len(day.costs) - 1) for day in days]
-    costs = [float(day.costs[mask]) for day, mask in sets]
-    return max(costs) < inf and joint(sets, costs, _NEVER) < _NEVER
+    if max(float(day.costs[mask]) for day, mask in sets) == inf:
+        return False
+    rows = [[(base, key) for base, *key in day.shared_out(mask, _NEVER)] for day, mask in sets]
+    for count, (_, chosen) in enumerate(together(rows)):
+        there = [
+            day for (on, _), (mine, theirs) in zip(sets, chosen, strict=True) for day in on.by_person(mine, theirs)
+        ]
+        if count >= _MOST_SHARED_OUT or least(there, _NEVER) < _NEVER:
+            return True
+    return False
 
 
 def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
@@ -50,16 +62,29 @@ def joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
 
     `costs` are what each costs at least by itself.
     """
+    alone, room = sum(costs), min(_LITTLE, below - sum(costs))
+    while True:
+        # where some day costs so much more by itself, so do all
+        found = _joint(sets, costs, alone + room)
+        if found < alone + room - _TINY or alone + room >= below - _TINY:
+            return min(found, below)
+        room = min(_WIDER * room, below - alone)
+
+
+def _joint(sets: Sequence[Set], costs: Sequence[float], below: float) -> float:
+    """The same, looking at all ways of every day that cost no more by themselves than there is room for."""
     room = below - sum(costs)
-    rows = []
+    rows, found = [], below
     for (day, mask), cost in zip(sets, costs, strict=True):
-        rows.append([(base, (mine, theirs)) for base, mine, theirs in day.shared_out(mask, cost + room)])
-    found = below
+        row, most = day.ridden(mask, cost + room)
+        rows.append([(max(there, cost), ridden) for there, ridden in row])
+        found = min(found, most + sum(costs) - cost)
     for count, (base, chosen) in enumerate(together(rows)):
         if base >= found - _TINY:
             break
-        if count >= _MOST_SHARED_OUT:
+        if count >= _MOST_RIDDEN:
             return min(found, base)
-        days = [day for (on, _), (mine, theirs) in zip(sets, chosen, strict=True) for day in on.by_person(mine, theirs)]
-        found = min(found, least(days, found))
+        days = [day for row, _ in chosen for day in row]
+        walks = [walk for _, row in chosen for walk in row]
+        found = min(found, max(base, least_on(days, walks, found)))
     return found

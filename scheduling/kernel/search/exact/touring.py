@@ -4,7 +4,7 @@ Nothing is rounded to minutes here. A technician may come to a ranch more than o
 path past all of them that is no longer than the whole way (no way round is shorter than the great circle).
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from itertools import combinations
 from math import ceil
 
@@ -23,6 +23,8 @@ class Touring:
     def __init__(self, model: Model, person: int) -> None:
         self.model, self.person, self.base = model, person, model.people[person].base
         self.per_km = 60 / model.season.travel.speed_kmh
+        # Programs of hours that were solved, whatever the date, and what came out (`hours`).
+        self.solved: dict[Hashable, float] = {}
         self._paths: dict[Places, Mapping[int, float]] = {frozenset(): {self.base: 0.0}}
         self._tours: dict[tuple[Places, Places], float] = {}
         self._homes: dict[tuple[int, Places], float] = {}
