@@ -88,7 +88,14 @@ class Session:
 
     def minutes(self, rate: float) -> float:
         """How long one technician of that pace takes for all of it."""
-        return 60.0 * (self.head / rate if self.ai else self.need.group.head / self.need.ranch.treat_rate)
+        return self._lasts(self.head, rate)
+
+    def most_minutes(self, rate: float) -> float:
+        """The same where the lots are so small that the most head is booked."""
+        return self._lasts(self.most_head, rate)
+
+    def _lasts(self, head: int, rate: float) -> float:
+        return 60.0 * (head / rate if self.ai else self.need.group.head / self.need.ranch.treat_rate)
 
     def agrees(self, others: Sequence["Session"]) -> bool:
         """Whether it goes with others: a group has one AI day, and each of its works once."""

@@ -100,7 +100,7 @@ class Stays:
         found: list[Piece] = []
         for item in ways.of(day.mask):
             stays = [k for k, place in enumerate(walk) if place == item.place]
-            most = item.minutes(ways.rate)
+            most = item.most_minutes(ways.rate)
             for k in stays:
                 minutes = program.column(0.0, 0.0, most, whole=False)
                 there = program.column(0.0) if len(stays) > 1 or item in free else None
@@ -141,7 +141,7 @@ class Stays:
         before = self.befores[number, k] = self.before(self.comes[number, k], pieces[0].item.noon - self.base)
         every = {before: -1.0}
         for piece in pieces:
-            count = program.column(ways.per_half, 0.0, 1 + piece.item.minutes(ways.rate) // HALF_HOUR)
+            count = program.column(ways.per_half, 0.0, 1 + piece.item.most_minutes(ways.rate) // HALF_HOUR)
             room = max(0.0, piece.item.noon - piece.item.low)
             program.row(-inf, room + NEXT_TO_NOTHING, {piece.minutes: 1.0, count: -HALF_HOUR})
             program.row(-inf, NEXT_TO_NOTHING, {piece.minutes: 1.0, count: -HALF_HOUR, before: -1.0})

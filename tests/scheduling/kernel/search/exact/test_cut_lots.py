@@ -3,6 +3,7 @@
 import random
 from collections import defaultdict
 from itertools import groupby
+from math import inf
 from typing import Any
 
 import pytest
@@ -13,9 +14,11 @@ from scheduling.kernel.plan import Bound, Plan
 from scheduling.kernel.search import Budget, solve
 from scheduling.kernel.search.build import plan_of
 from scheduling.kernel.search.exact.cut import Cut, Tour
+from scheduling.kernel.search.exact.hours import _Hours
 from scheduling.kernel.search.exact.lots import Lots
 from scheduling.kernel.search.exact.placing import place
 from scheduling.kernel.search.exact.session import Session
+from scheduling.kernel.search.exact.stays import Day as Stay
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.season import Season, load_season
@@ -142,3 +145,30 @@ def _partition(head: int, chance: random.Random) -> list[int]:
     while sum(lots) < head:
         lots.append(min(chance.randint(1, most), head - sum(lots)))
     return lots
+
+
+@pytest.mark.parametrize("size", range(6))
+def test_lots_of_every_size_fit_where_there_is_time_for_what_they_book(size: int) -> None:
+    """One technician's stay at one ranch, with the group's largest lot held to a size: the last books the most head."""
+    tried = fuller = 0
+    for seed in range(1, 9):
+        program = bound_of(season_of(seed, "kept", "ranch"))
+        for day in program.days:
+            for i, item in enumerate(day.sessions):
+                ways = day.one
+                if len(item.sizes) <= size or not ways.able[i] or item.sizes[size].total > ways.most:
+                    continue
+                low, high = ways.windows[i]
+                if high - low < 60 * item.most_head / ways.rate + 60:
+                    continue
+                hours = _Hours([Stay(ways, 1 << i, 0)], [(item.place,)])
+                columns = hours.sizes[item.need.index, item.ai_day]
+                for number, column in enumerate(columns):
+                    hours.program.row(number == size, number == size, {column: 1.0})
+                result = hours.program.minimise(nodes=2000)
+                assert result.done
+                assert result.cost < inf, (seed, item.key, item.sizes[size])
+                tried += 1
+                fuller += item.sizes[size].total > item.head
+    assert tried > 10
+    assert fuller or size == 0
