@@ -208,7 +208,7 @@ class Options:
         if not rows:
             return None
         table = np.array(columns, dtype=np.int64)
-        sample = Sample(need, days, treatments, made, table, np.array(alone), self._sizes[0])
+        sample = Sample(need, days, treatments, made, table, np.array(alone, dtype=np.float64), self._sizes[0])
         self._samples.append(sample)
         self._starts.append(sample.first)
         self._add_visits(rows, days)

@@ -40,10 +40,11 @@ class Swift:
         self.standing = Standing(search)
 
     def begin(self) -> "Running | None":
-        """A phase from the state as it is; None where somebody has more stops on a day than there is room for."""
+        """A phase from the state as it is; None where a day has more stops than there is room for, or no group plays."""
         if any(len(route.visits) > MOST_STOPS for route in self.search.state.days.values()):
             return None
-        return Running(self.search, Phase(self.standing))
+        phase = Phase(self.standing)
+        return Running(self.search, phase) if any(phase.plays) else None
 
 
 class Running:
@@ -56,9 +57,8 @@ class Running:
         machine.seeded(search.rng.getrandbits(31))
 
     def improve(self, rounds: int, heat: float) -> int:
-        """So many rounds at a temperature (none where nobody plays); returns them."""
-        if any(self.phase.plays) or not rounds:
-            machine.improve(self.phase.tables, self.plan, self.room, rounds, heat, _BLINK)
+        """So many rounds at a temperature; returns them."""
+        machine.improve(self.phase.tables, self.plan, self.room, rounds, heat, _BLINK)
         return rounds
 
     def staying(self) -> list[int]:

@@ -66,7 +66,7 @@ class Standing:
         self.near, self.hardness = self._near(), self._hardness()
         self.at = _by_place(self.places, [need.place for need in self.needs])
         roads = [search.model.road(place) for place in range(self.places + len(search.model.people))]
-        self.km = np.array([[km for km, _ in row] for row in roads])
+        self.km = np.array([[km for km, _ in row] for row in roads], dtype=np.float64)
         self.minutes = _ints([[minutes for _, minutes in row] for row in roads])
         self.days = self._days()
 
@@ -171,7 +171,7 @@ class Phase:
             at=standing.at[1],
             taken=_ints([span for spans in taken for span in spans]).reshape(-1, 2),
             day=standing.days,
-            day_cost=np.array(state.routes.day_cost * standing.length),
+            day_cost=np.array(state.routes.day_cost * standing.length, dtype=np.float64),
             visit=_stacked(standing.options.visit, found),
             block=block,
             fixed=standing.options.fixed,

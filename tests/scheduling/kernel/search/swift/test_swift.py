@@ -204,6 +204,12 @@ def test_days_of_many_stops_are_left_to_the_rounds() -> None:
     assert Swift(search).begin() is None
 
 
+def test_where_no_group_plays_all_seconds_are_for_the_rounds() -> None:
+    document = season_document("M", 1)
+    document["groups"] = [group | {"ai_by": "ranch"} for group in document["groups"]]
+    assert Swift(begun(document)).begin() is None
+
+
 def test_the_same_chance_gives_the_same_plan() -> None:
     plans = []
     for _ in range(2):
@@ -233,7 +239,9 @@ def test_any_season_comes_back_sound(document: dict[str, Any]) -> None:
     search = begun(document)
     if search.model.load_price:
         return  # even loads are not for machine code: Cooling leaves them to the rounds
-    running = running_of(search)
+    running = Swift(search).begin()
+    if running is None:
+        return
     out = int(running.plan.marks[OUT])
     assert out == search.state.out
     running.improve(60, 100.0)
@@ -331,7 +339,12 @@ def test_code_that_was_kept_counts_until_its_source_changes(monkeypatch: pytest.
 
 
 def test_one_kind_of_numbers_is_compiled_whatever_the_season() -> None:
-    for document in (season_document("S", 2), season_document("M", 2)):
+    fractions = {"technician_day": 250.5, "km": 0.9, "worst_move": 80.5}
+    whole = {"technician_day": 250, "km": 1, "worst_move": 80}
+    for document in (
+        season_document("S", 2),
+        *(season_document("M", 2) | {"weights": row} for row in (fractions, whole)),
+    ):
         running = running_of(begun(document))
         running.improve(20, 10.0)
     assert len(vars(machine)["improve"].signatures) == 1
