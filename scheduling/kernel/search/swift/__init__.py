@@ -30,8 +30,7 @@ def is_compiled() -> bool:
 
 def compile_rounds(search: Search) -> None:
     """Compile what `swift_rounds` runs, where that was not done and kept; the search, of whatever season, is as before."""
-    from scheduling.kernel.search.swift.phase import Swift  # noqa: PLC0415
+    from scheduling.kernel.search.swift.phase import Running  # noqa: PLC0415
+    from scheduling.kernel.search.swift.tables import Phase, Standing  # noqa: PLC0415
 
-    running = Swift(search).begin()
-    assert running is not None, "a search with days of many stops"
-    running.improve(0, 1.0)
+    Running(search, Phase(Standing(search))).improve(0, 1.0)
