@@ -51,7 +51,7 @@ class OutboxMessage(models.Model):
 
     `about` names the row of the plan that it speaks of and `about_sequence` the state of that row: a message whose row has
     moved on is never sent. `retry_at` holds it back after a fault or in quiet hours; `waits_since` is when that was
-    decided, so that a clock that was set back does not hold it for long.
+    decided, so that a clock that was set back does not hold it for long. `lease_doubted`: the lease was found over once.
     """
 
     class State(models.TextChoices):
@@ -98,6 +98,7 @@ class OutboxMessage(models.Model):
     waits_since = models.DateTimeField(null=True, blank=True)
     lease_token = models.UUIDField(null=True, blank=True)
     lease_until = models.DateTimeField(null=True, blank=True)
+    lease_doubted = models.BooleanField(default=False)
     started_at = models.DateTimeField(null=True, blank=True)
     last_error = models.CharField(max_length=300, blank=True)
     created_at = models.DateTimeField(default=timezone.now, editable=False)

@@ -1,8 +1,8 @@
 """The outbox: rows are queued with a key, claimed with a lease, looked at once more, sent outside of any transaction,
 finished behind a fence.
 
-Clocks are not trusted. A lease or a wait that could only have been written by a clock that ran ahead is shortened, and
-what expired under such a clock is taken back by the sweep.
+Clocks are not trusted. A lease or a wait that could only have been written by a clock that ran ahead is shortened, a lease
+that is over is believed over when it is found so twice, and what expired under such a clock is taken back by the sweep.
 """
 
 import hashlib
@@ -89,15 +89,13 @@ def enqueue(
 
 
 def claim(*, now: datetime, most: int = 20) -> list[OutboxMessage]:
-    """Lease messages that are due, or whose sender was lost."""
+    """Lease messages that are due, or whose sender was lost: no sign of it in the time of a lease after its own was over."""
     waits = Q(retry_at=None) | Q(retry_at__lte=now) | Q(waits_since__gt=now + SKEW)
     # What was to go at once, but was written by a clock that ran ahead, would wait until then.
     come = Q(due__lte=now) | Q(due=F("created_at"), created_at__gt=now + SKEW)
-    due = come & (Q(state="pending") & waits | Q(state="leased", lease_until__lt=now))
+    due = come & (Q(state="pending") & waits | Q(state="leased", lease_doubted=True, lease_until__lt=now))
     with transaction.atomic():
-        # A lease this far ahead was written before the clock was set back: whoever holds it gets one more lease's time.
-        ahead = OutboxMessage.objects.filter(state="leased", lease_until__gt=now + LEASE + SKEW)
-        ahead.update(lease_until=now + LEASE)
+        _doubt_leases(now)
         rows = OutboxMessage.objects.filter(due).order_by("-urgent", "due")
         # SQLite has no row locks: its transactions begin IMMEDIATE, so that only one claims at a time.
         if connection.features.has_select_for_update_skip_locked:
@@ -105,9 +103,19 @@ def claim(*, now: datetime, most: int = 20) -> list[OutboxMessage]:
         claimed = list(rows[:most])
         for row in claimed:
             row.state, row.lease_token, row.lease_until = "leased", uuid.uuid4(), now + LEASE
-            row.attempts += 1
-            row.save(update_fields=["state", "lease_token", "lease_until", "attempts"])
+            row.lease_doubted, row.attempts = False, row.attempts + 1
+            row.save(update_fields=["state", "lease_token", "lease_until", "lease_doubted", "attempts"])
     return claimed
+
+
+def _doubt_leases(now: datetime) -> None:
+    """Whoever holds a lease that is over, or too far ahead, gets one more lease's time by this clock.
+
+    Its sender was lost, or a clock was set forward or back while it sends; only time that passes tells which.
+    """
+    leased, until = OutboxMessage.objects.filter(state="leased"), now + LEASE
+    leased.filter(lease_until__gt=until + SKEW).update(lease_until=until, lease_doubted=False)
+    leased.filter(lease_until__lt=now, lease_doubted=False).update(lease_until=until, lease_doubted=True)
 
 
 def send(message: OutboxMessage, *, now: datetime) -> None:
@@ -121,7 +129,7 @@ def send(message: OutboxMessage, *, now: datetime) -> None:
         _dead(message, f"there is no channel {message.channel}", now)
     elif not _is_still_right(message, now):
         pass
-    elif _mine(message).update(lease_until=now + LEASE, started_at=now):
+    elif _mine(message).update(lease_until=now + LEASE, lease_doubted=False, started_at=now):
         _send_through(channel, message, now)
 
 

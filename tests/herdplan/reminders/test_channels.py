@@ -213,7 +213,7 @@ def test_a_service_whose_sender_was_lost_is_not_rung_twice_and_mail_goes_out(per
     """Nobody on the far side would recognise a repeat: the coordinator sees "perhaps sent", the person gets an e-mail."""
     row = add_service(user=person, label="x", address=f"json://127.0.0.1:{web.port}/a", now=NOW)
     queue(person, "service", str(row.pk))
-    OutboxMessage.objects.update(state="leased", started_at=NOW, lease_until=NOW)
+    OutboxMessage.objects.update(state="leased", started_at=NOW, lease_until=NOW, lease_doubted=True)
     run_once(now=NOW + timedelta(seconds=1))
     assert web.taken == []
     assert OutboxMessage.objects.get(channel="service").state == "uncertain"

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from django.core import mail
+from django.core.mail import EmailMessage
 from django.db import OperationalError
 from django.test import Client
 from django.utils import timezone
@@ -59,7 +60,9 @@ def test_a_lost_senders_message_is_taken_up_again_with_the_same_id() -> None:
     queue()
     first = claim(now=NOW)[0]
     assert claim(now=NOW + timedelta(seconds=60)) == []
-    again = claim(now=NOW + timedelta(seconds=200))[0]
+    assert claim(now=NOW + timedelta(seconds=200)) == []  # over; a clock may have been set forward, so once more
+    assert claim(now=NOW + timedelta(seconds=360)) == []
+    again = claim(now=NOW + timedelta(seconds=381))[0]
     assert again.pk == first.pk
     send(first, now=NOW)  # the lost sender wakes up: the message is no longer its own, so it keeps its hands off
     assert not mail.outbox
@@ -67,6 +70,22 @@ def test_a_lost_senders_message_is_taken_up_again_with_the_same_id() -> None:
     send(again, now=NOW)
     assert OutboxMessage.objects.get().state == "sent"
     assert [message.extra_headers["Message-ID"] for message in mail.outbox] == [f"<{again.dedup_key}@localhost>"]
+
+
+def test_a_clock_set_forward_while_a_message_is_under_way_repeats_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """While one process talks to the mail server the clock leaps, and another looks for work, again and again."""
+    queue()
+    real = EmailMessage.send
+
+    def slow(mail_: Any, fail_silently: bool = False) -> int:
+        for ahead in (timedelta(hours=1), timedelta(hours=1, seconds=100), -timedelta(hours=2), timedelta(0)):
+            run_once(now=NOW + ahead)
+        return real(mail_, fail_silently)
+
+    monkeypatch.setattr("django.core.mail.EmailMessage.send", slow)
+    run_once(now=NOW)
+    assert OutboxMessage.objects.get().state == "sent"
+    assert len(mail.outbox) == 1
 
 
 def test_what_left_before_the_commit_was_lost_is_not_sent_twice() -> None:
@@ -114,7 +133,11 @@ def test_a_clock_that_ran_ahead_holds_nothing_for_long(monkeypatch: pytest.Monke
     run_once(now=NOW)
     states = dict(OutboxMessage.objects.values_list("dedup_key", "state"))
     assert states == {key_of("refused for now"): "sent", key_of("expired"): "sent", key_of("leased"): "leased"}
-    run_once(now=NOW + timedelta(seconds=181))  # whoever holds the lease had one more lease's time to finish
+    for seconds in (
+        181,
+        362,
+    ):  # whoever holds the lease has one more lease's time to finish, and another where it is over
+        run_once(now=NOW + timedelta(seconds=seconds))
     assert OutboxMessage.objects.filter(state="sent").count() == 3
     assert len(mail.outbox) == 3
 
