@@ -15,6 +15,7 @@ from math import ceil, floor, inf
 from scheduling.kernel.search.exact.cut import Cut, CutLot, Handled, Tour, rule_of, tied_trips
 from scheduling.kernel.search.exact.program import Floats, Program
 from scheduling.kernel.search.exact.session import turns_of
+from scheduling.kernel.search.exact.sharing import Shared, near_to_pace
 from scheduling.kernel.search.model import Model, Need, Part, Trip, minute_of
 from scheduling.kernel.search.routes import Routes
 from scheduling.kernel.search.visits import Visits
@@ -28,6 +29,7 @@ _NODES = 1000
 _TINY = 1e-6
 # A group that could be cut into more kinds of lots (hands at each session) than this is left to others.
 _MOST_KINDS = 12
+_PAIR = 2
 # Among plans of one cost, a lot by two technicians at once counts so much more than one by one.
 _TOGETHER = 0.1
 
@@ -416,10 +418,11 @@ class Lots:
     # -- what came out --------------------------------------------------------------------------------------------
     def _cuts(self, values: Floats) -> list[Cut]:
         lots: dict[int, list[CutLot]] = defaultdict(list)
+        heads = self._heads(values)
         for lot in self.lots:
             head = round(values[lot.head])
             if head:
-                handled = {key: self._handled(event, values) for key, event in lot.events.items()}
+                handled = {key: self._handled(event, values, heads) for key, event in lot.events.items()}
                 lots[lot.need.index].append(CutLot(head, handled))
         needs = [self.model.needs[index] for index in sorted(self.placed)]
         return [Cut(need, self.placed[need.index], tuple(lots[need.index]), self._barn(need, lots)) for need in needs]
@@ -440,13 +443,28 @@ class Lots:
         beside = (sum(len(some.hands) for some in here if some.during(item)) for item in mine)
         return need.group.needs_barn or max(beside, default=0) > need.ranch.ai_stalls
 
-    def _handled(self, event: _Event, values: Floats) -> Handled:
+    def _heads(self, values: Floats) -> dict[int, int]:
+        """Head by the columns of shares: those of two at one lot as near to their paces as it can be."""
+        heads = {column: round(values[column]) for event in self.events for column in event.shares.values()}
+        people = [self.model.people[tour.person] for tour in self.tours]
+        room = {number: person.technician.max_head_per_day for number, person in enumerate(people)}
+        shared: list[tuple[tuple[int, int], Shared]] = []
+        for event in self.events:
+            for tour, column in event.shares.items():
+                room[tour] -= heads[column]
+            if len(event.shares) == _PAIR and sum(heads[column] for column in event.shares.values()):
+                (one, mine), (other, theirs) = event.shares.items()
+                pace = people[one].rate, people[other].rate
+                shared.append(((mine, theirs), Shared((one, other), pace, (heads[mine], heads[theirs]))))
+        near_to_pace((some for _, some in shared), room)
+        return heads | {column: head for both, some in shared for column, head in zip(both, some.heads, strict=True)}
+
+    def _handled(self, event: _Event, values: Floats, heads: Mapping[int, int]) -> Handled:
         begins = round(values[event.start]) if self.whole else values[event.start]
         length = self._up(60 * round(values[event.booked]) / event.rate)
         hands = []
         for tour, _ in event.stays:
-            head = round(values[event.shares[tour]]) if tour in event.shares else 0
-            hands.append((self.tours[tour].person, head))
+            hands.append((self.tours[tour].person, heads[event.shares[tour]] if tour in event.shares else 0))
         start, end = self.base + _written(begins), self.base + _written(begins + length)
         return Handled(event.trip, start, end, tuple(hands))
 
