@@ -23,6 +23,7 @@ from scheduling.kernel.season import Group, Hands, Order, Ranch, Season, Technic
 
 _WIDEN = (1, 2, 3, 5, 7, 10, 14)
 _WIDE_DAYS = 14
+_ANY_PRICE = 1e12
 
 
 Lift = Callable[[Season, Group], tuple[Season, Group]]
@@ -87,6 +88,8 @@ def _others(need: Need) -> Requirement:
 def requirements(model: Model, need: Need) -> Iterator[Requirement]:
     """What binds the group, in the order in which the filter tries to do without it. Other groups are not among it."""
     season, group, ranch = model.season, need.group, need.ranch
+    text = f"leaving the group out costs {season.weights.unplaced:,.0f}, and every place costs more"
+    yield Requirement("price", "the price of leaving a group out", text, (group.id,), _at_any_price)
     text = f"AI must fall from {group.ai_from:%a %d %b} to {group.ai_to:%a %d %b}"
     about: tuple[str, ...] = (group.id, group.ai_from.isoformat(), group.ai_to.isoformat())
     yield Requirement("window", "the days wished for", text, about, _wider)
@@ -139,6 +142,10 @@ def _technician_requirements(season: Season, group: Group) -> Iterator[Requireme
 def _length(need: Need) -> int:
     days = [step.day for step in need.protocol.steps]
     return max(days) - min(days) + 1
+
+
+def _at_any_price(season: Season, group: Group) -> tuple[Season, Group]:
+    return replace(season, weights=replace(season.weights, unplaced=_ANY_PRICE)), group
 
 
 def _wider(season: Season, group: Group) -> tuple[Season, Group]:
@@ -265,7 +272,7 @@ def _others_about(search: Search, group: Group) -> tuple[Group, ...]:
 
 
 def _can_insert(insertion: Insertion, need: Need) -> bool:
-    return insertion.everywhere(need) is not None
+    return insertion.worthwhile(need) is not None
 
 
 # -- what would make it fit ---------------------------------------------------------------------------------------
@@ -303,9 +310,9 @@ def _change(
 
 
 def _price(search: Search, changed: Group) -> float | None:
-    """What the changed group adds to the plan's cost; None where it finds no place."""
+    """What the changed group adds to the plan's cost; None where it finds no place that is worth it."""
     old = search.model
-    found = search.insertion.everywhere(old.need(changed, old.index[changed.id]))
+    found = search.insertion.worthwhile(old.need(changed, old.index[changed.id]))
     return None if found is None else found.cost
 
 

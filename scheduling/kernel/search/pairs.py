@@ -9,6 +9,7 @@ from scheduling.kernel.search.several import Opening, rest_of
 from scheduling.kernel.search.visits import Treatment
 
 _PAIRS_OF = 5
+_GRID = 5
 
 
 def can_pair(need: Need) -> bool:
@@ -97,7 +98,7 @@ def _together(
     window = visits.window(need, trip, day, visits.shape(need, sum(rates)), treatment)
     if window is None:
         return None
-    for start in dict.fromkeys((window[0], (window[0] + window[1]) // 2, window[1])):
+    for start in _starts(look, need, window, day + trip.day, pair, days):
         cost, changed, stops = 0.0, dict(days), []
         for mine, person in enumerate(pair):
             visit = visits.share(need, number, day, rates, treatment, start, mine)
@@ -110,3 +111,29 @@ def _together(
         if len(stops) == 2 and (best is None or cost < best[0]):
             best = (cost, tuple(stops), changed)
     return best
+
+
+def _starts(
+    look: Look, need: Need, window: tuple[int, int], ordinal: int, pair: tuple[int, int], days: Days
+) -> list[int]:
+    """Hours to meet at: the first, middle and last that are allowed, and when one of the two can be there from elsewhere."""
+    low, high = window
+    tries = {low, (low + high) // 2, high}
+    for person in pair:
+        for at in _arrivals(look, need, ordinal, person, days):
+            start = at + -at % _GRID
+            if low < start < high:
+                tries.add(start)
+    return sorted(tries)
+
+
+def _arrivals(look: Look, need: Need, ordinal: int, person: int, days: Days) -> Iterator[int]:
+    """When a technician is there at the earliest: from home, and after each stop of the day."""
+    state = look.state
+    key = ordinal * state.width + person
+    old = days.get(key) or state.days.get(key)
+    road = state.model.road(need.place)
+    yield state.routes.hours(person, ordinal)[0] + road[state.model.people[person].base][1]
+    if old is not None:
+        for visit, start in zip(old.visits, old.starts, strict=True):
+            yield start + visit.length + road[visit.place][1]

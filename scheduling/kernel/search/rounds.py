@@ -3,7 +3,7 @@
 import random
 from collections import deque
 from collections.abc import Iterable, Mapping
-from math import log
+from math import inf, log
 
 import numpy as np
 import numpy.typing as npt
@@ -76,12 +76,12 @@ class Search:
     # -- the first plan -------------------------------------------------------------------------------------------
     def first_plan(self) -> None:
         """Put in what is out, the hardest groups first; the nearest few technicians first, so that it is soon there."""
-        nearest = self.insertion.nearest
+        nearest, price = self.insertion.nearest, self.model.season.weights.unplaced
         for few in (_FIRST_NEAREST, nearest):
             self.insertion.look_at(few)
             for index in self.order:
                 if self.state.placed[index] is None:
-                    self.insertion.insert(index)
+                    self.insertion.insert(index, inf if index in self.insertion.wishes else price)
         self.state.forget()
         if self.state.cost() < self.best.cost - 1e-9 or not any(self.best.placed):
             self.best = Snapshot(self.state)

@@ -192,10 +192,10 @@ def _plan(search: Search, seed: int, rounds: int, homes: Mapping[int, int], proo
 
 
 def _let_in(search: Search) -> bool:
-    """Put in what still fits somewhere: the search looks at the nearest technicians only. Whether anybody went in."""
+    """Put in what still fits somewhere and is worth it: the search looks at the nearest only. Whether anybody went in."""
     came = False
     for index, item in enumerate(search.state.placed):
-        found = search.insertion.everywhere(search.model.needs[index]) if item is None else None
+        found = search.insertion.worthwhile(search.model.needs[index]) if item is None else None
         if found is not None:
             search.state.put(found.item, found.days)
             came = True

@@ -7,6 +7,7 @@ from typing import Any
 
 from scheduling.kernel.search.model import Model, Need, Part, Trip, Work, day_of, hour_anchor, minute_of
 from scheduling.kernel.search.shape import Pattern, Shape, shape_of
+from scheduling.kernel.search.within_reach import choices_in_reach
 from scheduling.kernel.season import Order
 from scheduling.kernel.sessions import session_head
 
@@ -164,8 +165,10 @@ class Visits:
             return
         width = self._width(need, rate)
         last = max(bounds[0], bounds[1] - width)
-        for start in dict.fromkeys(_spread(bounds[0], last)):
-            yield start, min(start + width, bounds[1])
+        starts = dict.fromkeys(_spread(bounds[0], last))
+        known = [(start, min(start + width, bounds[1])) for start in starts]
+        yield from known
+        yield from choices_in_reach(self, need, ai_day, known, bounds, width)
 
     def anchor_window(self, need: Need, ai_day: int, ai_rate: float) -> tuple[int, int] | None:
         """Treatment starts for which every timed session finds an hour."""
