@@ -27,11 +27,11 @@ _POLISH = 0.8
 _ROUTED = 0.25
 _SEARCHED_ONE_DAY, _ONE_DAY = 0.1, 0.9
 _WARM_SHARE = 0.1
-# In machine code: this share of the seconds for rounds, from so many groups on (fewer are proved), so hot at most; how
-# hot the rounds after it may be, which move groups that it leaves in place. With fewer seconds than these what it takes to
-# begin (0.5 s) would cost more than it brings.
-_SWIFT, _LEAST_GROUPS, _HOT_SWIFT, _AFTER_SWIFT = 0.9, 16, 120.0, 15.0
-_LEAST_SECONDS = 1.5
+# In machine code: this share of the seconds for rounds, from so many groups on, so hot at most; how hot the rounds after it may
+# be, which move groups that it leaves in place. With fewer seconds than these in all, or left by a proof that came to no end,
+# what it takes to begin (up to 0.5 s) would cost more than it brings.
+_SWIFT, _LEAST_GROUPS, _HOT_SWIFT, _AFTER_SWIFT = 0.9, 4, 120.0, 15.0
+_LEAST_SECONDS, _LEAST_LEFT = 1.5, 0.8
 _SWIFT_CHUNK = 500
 
 
@@ -164,7 +164,7 @@ class Cooling:
         search = self.search
         if self.budget.rounds is not None or search.insertion.wishes or search.model.load_price:
             return None
-        if (self.budget.seconds or 0.0) < _LEAST_SECONDS:
+        if (self.budget.seconds or 0.0) < _LEAST_SECONDS or (self._machine is None and self.left() < _LEAST_LEFT):
             return None
         if self._machine is None and len(search.free) >= _LEAST_GROUPS and search.model.people:
             self._machine = swift_rounds(search)
