@@ -1,10 +1,10 @@
 # mypy: disable-error-code="no-any-return"
 """Rounds in machine code: drive a day, settle a chute, put a group where it adds least, take some out and put them back.
 
-The same moves as `rounds.py` and `insertion.py`, on a few plain arrays with named columns (every array more makes a function
-slower to call). Keys of technician-days count from the first day (day times technicians plus technician); groups, visits,
-blocks, options, rows and shapes are numbers; times are minutes since the epoch, costs the season's. All of it is one file
-because what is compiled is kept until the file changes, and a file does not know of changes in another.
+The same moves as `rounds.py` and `insertion.py`, on a few plain arrays with named columns. Keys of technician-days count from
+the first day (day times technicians plus technician); groups, visits, blocks, options, rows and shapes are numbers; times are
+minutes since the epoch, costs the season's. All of it is one file because what is compiled is kept until the file changes, and
+a file does not know of changes in another.
 """
 
 from collections.abc import Callable
@@ -15,9 +15,10 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-Ints = npt.NDArray[np.int64]
+Ints = npt.NDArray[np.int32]  # minutes since the epoch go up to the year 6053
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Small = npt.NDArray[np.int8]
 
 MOST_STOPS = 12
 MOST_LOTS = 4
@@ -39,8 +40,8 @@ LOW, HIGH, LENGTH, HEAD, NOON, PLACE, IS_AI, SHAPE, TRIP, TREAT_LOW, TREAT_HIGH,
 # Blocks of a group (one AI day and treatment), one after the other: days MOVED, ROW: the group on one AI day, OPEN: whether it
 # may be chosen, the treatment's first and last start (-1: it may float), where the options of each work begin.
 MOVED, ROW, OPEN, FROM, UNTIL, WORK = range(6)
-# Options of a block's work.
-VISIT, KEY = range(2)
+# Options of a block's work; WITH: the visit's head.
+VISIT, KEY, WITH = range(3)
 # A group on one AI day: whether groups that stay are handled on its days; the AI day from the first; days of handling; for
 # each trip, when the ranch opens and closes.
 BESIDE, ON, DAYS, HOURS = 0, 1, 2, 2 + MOST_DAYS
@@ -53,8 +54,10 @@ SHAPE_LOTS, PATTERNS = range(2)
 GAPS = PATTERNS + 2 * MOST_TRIPS * MOST_LOTS
 # Numbers: prices, and the worst move of all other groups.
 PER_KM, PER_HALF, PER_WORST, UNPLACED, FLOOR = range(5)
-# Technician-days of a plan: how many visits, head, in which round it was put into the journal, visits, starts.
-COUNT, LOAD, STAMP, VISITS = range(4)
+# Technician-days of a plan: how many visits, head, in which round it was put into the journal; places, visits, starts. Places
+# are those of the visits, once more: what a visit adds at least is asked for more often than all else, from the first columns.
+COUNT, LOAD, STAMP, PLACES = range(4)
+VISITS = PLACES + MOST_STOPS + 1
 STARTS = VISITS + MOST_STOPS + 1
 WIDTH = STARTS + MOST_STOPS + 1
 # What is chosen for a group: its block (-1: out), in which round it was put into the journal, its barn (-1: none), the option
@@ -90,8 +93,11 @@ def compiled(function: Function, **options: bool) -> Function:
 
 
 def inner(function: Function) -> Function:
-    """As `compiled`, for what is called from machine code only."""
-    return compiled(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+    """As `compiled`, for what is called from machine code only.
+
+    It becomes part of what calls it: an array is handed over as seven to ten words, and handing over took half of the time.
+    """
+    return compiled(function, no_cpython_wrapper=True, no_cfunc_wrapper=True, forceinline=True)
 
 
 class Tables(NamedTuple):
@@ -122,6 +128,7 @@ class Plan(NamedTuple):
     """What changes."""
 
     days: Ints
+    stops: Small  # how many visits each of them has, once more: small enough to stay near the processor
     cost: Floats  # of technician-days
     chosen: Ints
     moves: Ints  # how many groups are moved by so many days
@@ -446,7 +453,7 @@ def cost_of(number: Floats, moves: Ints, total: Floats, marks: Ints) -> float:
 
 
 @inner
-def set_day(p: Plan, key: int, row: Ints, count: int, starts: Ints, load: int, cost: float) -> None:
+def set_day(p: Plan, visits: Ints, key: int, row: Ints, count: int, starts: Ints, load: int, cost: float) -> None:
     """Give a technician-day its visits; what it was before goes into the journal, once a round."""
     days = p.days
     if days[key, STAMP] != p.marks[ROUND]:
@@ -458,8 +465,8 @@ def set_day(p: Plan, key: int, row: Ints, count: int, starts: Ints, load: int, c
         days[key, STAMP] = p.marks[ROUND]
     p.total[ROUTES_COST] += cost - p.cost[key]
     for i in range(count):
-        days[key, VISITS + i], days[key, STARTS + i] = row[i], starts[i]
-    days[key, COUNT], days[key, LOAD], p.cost[key] = count, load, cost
+        days[key, VISITS + i], days[key, STARTS + i], days[key, PLACES + i] = row[i], starts[i], visits[row[i], PLACE]
+    days[key, COUNT], days[key, LOAD], p.cost[key], p.stops[key] = count, load, cost, count
 
 
 @inner
@@ -535,7 +542,7 @@ def undo(t: Tables, p: Plan) -> None:
         key = p.old_days[j, 0]
         for i in range(WIDTH):
             p.days[key, i] = p.old_days[j, 1 + i]
-        p.cost[key] = p.old_cost[j]
+        p.cost[key], p.stops[key] = p.old_cost[j], p.days[key, COUNT]
     for j in range(p.marks[OLD_GROUPS]):
         choose(t, p, p.old_groups[j, 0], p.old_groups[j, 1:])
     p.total[ROUTES_COST], p.total[OWN_COST] = p.total[OLD_ROUTES], p.total[OLD_OWN]
@@ -562,7 +569,7 @@ def leave(t: Tables, p: Plan, option: int, buffers: Ints, touched: Ints) -> None
             other = visits[days[key, VISITS + i], OWNER]
             if other >= 0:
                 touched[t.group[other, RANCH]] = 1
-    set_day(p, key, row, count, starts, days[key, LOAD] - visits[visit, HEAD], cost)
+    set_day(p, visits, key, row, count, starts, days[key, LOAD] - visits[visit, HEAD], cost)
 
 
 @inner
@@ -613,8 +620,9 @@ def enter(t: Tables, p: Plan, option: int, cost: float, buffers: Ints, saved: In
     days[key, COUNT] += 1
     for i in range(days[key, COUNT]):
         days[key, VISITS + i], days[key, STARTS + i] = buffers[2, i], buffers[3, i]
+        days[key, PLACES + i] = t.visit[buffers[2, i], PLACE]
     days[key, LOAD] += t.visit[visit, HEAD]
-    p.cost[key] = cost
+    p.cost[key], p.stops[key] = cost, days[key, COUNT]
 
 
 @inner
@@ -624,44 +632,37 @@ def back(p: Plan, works: int, saved: Ints, saved_cost: Floats) -> None:
         key = saved[work, 0]
         for i in range(WIDTH):
             p.days[key, i] = saved[work, 1 + i]
-        p.cost[key] = saved_cost[work]
+        p.cost[key], p.stops[key] = saved_cost[work], p.days[key, COUNT]
 
 
 @inner
-def least(
-    options: Ints,
-    alone: Floats,
-    day: Ints,
-    visits: Ints,
-    km: Floats,
-    per_km: float,
-    days: Ints,
-    option: int,
-    place: int,
-) -> float:
-    """What an option adds at least, by road; infinite where there is no room for its head."""
-    key = options[option, KEY]
-    count = days[key, COUNT]
-    if count == 0:
-        return alone[option]
-    if days[key, LOAD] + visits[options[option, VISIT], HEAD] > day[key, MOST]:
-        return _INF
-    shortest, here, home = _INF, day[key, BASE], day[key, BASE]
-    for i in range(count):
-        there = visits[days[key, VISITS + i], PLACE]
-        shortest = min(shortest, km[here, place] + km[place, there] - km[here, there])
-        here = there
-    shortest = min(shortest, km[here, place] + km[place, home] - km[here, home])
-    return per_km * shortest if shortest > 0.0 else 0.0
+def least(t: Tables, p: Plan, first: int, end: int, place: int) -> float:
+    """What the cheapest of these options adds at least, by road; infinite where no day has room for its head."""
+    option, alone, day, km, days, stops, per_km = t.option, t.alone, t.day, t.km, p.days, p.stops, t.number[PER_KM]
+    found = _INF
+    for i in range(first, end):
+        key = option[i, KEY]
+        count = stops[key]
+        if count == 0:
+            found = min(found, alone[i])
+        elif days[key, LOAD] + option[i, WITH] <= day[key, MOST]:
+            home = day[key, BASE]
+            shortest, here = _INF, home
+            for j in range(count):
+                there = days[key, PLACES + j]
+                shortest = min(shortest, km[place, here] + km[place, there] - km[here, there])
+                here = there
+            shortest = min(shortest, km[place, here] + km[place, home] - km[here, home])
+            found = min(found, per_km * shortest if shortest > 0.0 else 0.0)
+    return found
 
 
 @inner
 def cheapest(t: Tables, p: Plan, block: int, work: int, place: int, most: float, blink: float, buffers: Ints) -> int:
     """The option of a work that adds least and less than `most`, -1 for none; its day in buffers 4 and 5."""
-    found, best, per_km = -1, most, t.number[PER_KM]
-    options, alone, day, visits, km, days = t.option, t.alone, t.day, t.visit, t.km, p.days
+    found, best = -1, most
     for option in range(t.block[block, WORK + work], t.block[block, WORK + work + 1]):
-        if least(options, alone, day, visits, km, per_km, days, option, place) >= best:
+        if least(t, p, option, option + 1, place) >= best:
             continue
         if blink > 0.0 and np.random.random() < blink:
             continue
@@ -720,8 +721,7 @@ def add_rest(
 def row_bounds(t: Tables, p: Plan, group: int, most: float, w: Work) -> int:
     """For each day of a group that may be chosen: the least that it costs, and its first block; how many days there are."""
     worst, works, place = worst_move(p.moves, int(t.number[FLOOR])), t.group[group, WORKS], t.group[group, RANCH]
-    count, row, per_km, per_worst = 0, -1, t.number[PER_KM], t.number[PER_WORST]
-    options, alone, day, visits, km, days, blocks = t.option, t.alone, t.day, t.visit, t.km, p.days, t.block
+    count, row, per_worst, blocks = 0, -1, t.number[PER_WORST], t.block
     for block in range(t.group[group, FIRST], t.group[group + 1, FIRST]):
         if blocks[block, ROW] == row or not blocks[block, OPEN]:
             continue
@@ -733,9 +733,7 @@ def row_bounds(t: Tables, p: Plan, group: int, most: float, w: Work) -> int:
         for work in range(works):
             if total >= most:
                 break
-            more = _INF
-            for option in range(blocks[block, WORK + work], blocks[block, WORK + work + 1]):
-                more = min(more, least(options, alone, day, visits, km, per_km, days, option, place))
+            more = least(t, p, blocks[block, WORK + work], blocks[block, WORK + work + 1], place)
             first = more if work == 0 else first
             total += more
         if total < most:
@@ -786,7 +784,6 @@ def insert(t: Tables, p: Plan, group: int, most: float, blink: float, w: Work) -
     """Put a group where it adds least, and no more than so much; False where it fits nowhere. The likeliest days first."""
     best, works, place = most, t.group[group, WORKS], t.group[group, RANCH]
     w.picked[1, BLOCK] = -1
-    options, alone, visits, km, per_km = t.option, t.alone, t.visit, t.km, t.number[PER_KM]
     rows = row_bounds(t, p, group, most, w)
     while True:
         day = -1
@@ -804,7 +801,7 @@ def insert(t: Tables, p: Plan, group: int, most: float, blink: float, w: Work) -
         while block < t.group[group + 1, FIRST] and t.block[block, ROW] == row:
             if works == 1 or np.random.random() >= _PASSED:
                 for option in range(t.block[block, WORK], t.block[block, WORK + 1]):
-                    more = least(options, alone, t.day, visits, km, per_km, p.days, option, place)
+                    more = least(t, p, option, option + 1, place)
                     if fixed + rest + more < best and np.random.random() >= blink:
                         best = try_option(t, p, group, block, option, fixed, rest, best, w)
             block += 1
@@ -813,7 +810,7 @@ def insert(t: Tables, p: Plan, group: int, most: float, blink: float, w: Work) -
     for work in range(works):
         on = w.best[work]
         key = t.option[w.picked[1, OPTIONS + work], KEY]
-        set_day(p, key, on[VISITS:], on[COUNT], on[STARTS:], on[LOAD], w.best_cost[work])
+        set_day(p, t.visit, key, on[VISITS:], on[COUNT], on[STARTS:], on[LOAD], w.best_cost[work])
     choose(t, p, group, w.picked[1])
     return True
 
@@ -1043,18 +1040,18 @@ def room(tables: Tables) -> Work:
     groups = int(np.diff(tables.place[:, AT_FIRST]).max(initial=0))
     spans = int(np.diff(tables.place[:, TAKEN_FIRST]).max(initial=0)) + groups * MOST_TRIPS * MOST_LOTS
     return Work(
-        touched=np.zeros(len(tables.place), np.int64),
-        lists=np.zeros((3, max(_NAMES, groups)), np.int64),
-        buffers=np.zeros((6, MOST_STOPS + 1), np.int64),
-        busy=np.zeros((spans + 1, 2), np.int64),
-        starts=np.zeros((groups + 1, max(3, MOST_TRIPS)), np.int64),
-        saved=np.zeros((MOST_WORKS, 1 + WIDTH), np.int64),
+        touched=np.zeros(len(tables.place), np.int32),
+        lists=np.zeros((3, max(_NAMES, groups)), np.int32),
+        buffers=np.zeros((6, MOST_STOPS + 1), np.int32),
+        busy=np.zeros((spans + 1, 2), np.int32),
+        starts=np.zeros((groups + 1, max(3, MOST_TRIPS)), np.int32),
+        saved=np.zeros((MOST_WORKS, 1 + WIDTH), np.int32),
         saved_cost=np.zeros(MOST_WORKS, np.float64),
-        best=np.zeros((MOST_WORKS, WIDTH), np.int64),
+        best=np.zeros((MOST_WORKS, WIDTH), np.int32),
         best_cost=np.zeros(MOST_WORKS, np.float64),
-        picked=np.full((3, CHOSEN), -1, np.int64),
+        picked=np.full((3, CHOSEN), -1, np.int32),
         bounds=np.zeros((MOST_ROWS, 3), np.float64),
-        first_block=np.zeros(MOST_ROWS, np.int64),
+        first_block=np.zeros(MOST_ROWS, np.int32),
     )
 
 

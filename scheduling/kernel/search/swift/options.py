@@ -48,6 +48,7 @@ from scheduling.kernel.search.swift.machine import (
     TRIP,
     UNTIL,
     VISIT,
+    WITH,
     WORK,
     Flags,
     Floats,
@@ -103,11 +104,11 @@ class Options:
             self._add(search.model.needs[index])
         self.firsts.append(self._sizes[1])
         self.visit, self.block, self.option, self.row = (
-            np.concatenate(rows) if rows else np.zeros((0, width), dtype=np.int64)
+            np.concatenate(rows) if rows else np.zeros((0, width), dtype=np.int32)
             for rows, width in (
                 (self._visits, SPANS + 2 * MOST_LOTS),
                 (self._blocks, WORK + MOST_WORKS + 1),
-                (self._options, 2),
+                (self._options, 3),
                 (self._row_list, HOURS + 2 * MOST_TRIPS),
             )
         )
@@ -152,7 +153,7 @@ class Options:
     def _days_off(self) -> Ints:
         season = self.search.model.season
         days = (season.last_day - season.first_day).days + 3
-        off = np.zeros((self.width, days), dtype=np.int64)
+        off = np.zeros((self.width, days), dtype=np.int32)
         for person in self.search.model.people:
             for day in person.days_off:
                 if 0 <= day - self.first_day < days:
@@ -207,7 +208,7 @@ class Options:
                             alone.append(cost)
         if not rows:
             return None
-        table = np.array(columns, dtype=np.int64)
+        table = np.array(columns, dtype=np.int32)
         sample = Sample(need, days, treatments, made, table, np.array(alone, dtype=np.float64), self._sizes[0])
         self._samples.append(sample)
         self._starts.append(sample.first)
@@ -229,7 +230,7 @@ class Options:
             treat = self.search.state.visits.treatment_range(visit.need, visit.ai_day, rate) or (0, -1)
             found[i, (SHAPE, TREAT_LOW, TREAT_HIGH, OWNER)] = (shape, *treat, len(self.groups))
         spread = np.repeat(found, len(days), axis=0)
-        shift = np.tile((np.array(days, dtype=np.int64) - days[0]) * _DAY, len(rows))
+        shift = np.tile((np.array(days, dtype=np.int32) - days[0]) * _DAY, len(rows))
         for column in _MOVING:
             spread[:, column] += shift
         self._visits.append(spread)
@@ -238,20 +239,21 @@ class Options:
     def _add_days(self, sample: Sample, costs: Sequence[tuple[float, int]]) -> None:
         """The blocks and options on a sample's days: of each day and treatment for which somebody can come for every work."""
         visits, people, on_day, place = sample.columns.T
-        works, days = len(sample.need.works), np.array(sample.days, dtype=np.int64)
+        works, days = len(sample.need.works), np.array(sample.days, dtype=np.int32)
         on = on_day + (days - self.first_day)[:, None]
         there = self._off[people, on] == 0
-        flat = np.zeros((len(days), len(sample.treatments) * works), dtype=np.int64)
+        flat = np.zeros((len(days), len(sample.treatments) * works), dtype=np.int32)
         starts = np.flatnonzero(np.diff(place, prepend=-1))
-        flat[:, place[starts]] = np.add.reduceat(there, starts, axis=1, dtype=np.int64)
+        flat[:, place[starts]] = np.add.reduceat(there, starts, axis=1, dtype=np.int32)
         counts: Ints = flat.reshape(len(days), -1, works)
         whole: Flags = np.all(counts, axis=2)
         there &= whole[:, place // works]
         counts *= whole[:, :, None]
         day, column = np.nonzero(there)
-        options = np.empty((len(day), 2), dtype=np.int64)
+        options = np.empty((len(day), 3), dtype=np.int32)
         options[:, VISIT] = sample.first + visits[column] * len(days) + day
         options[:, KEY] = on[day, column] * self.width + people[column]
+        options[:, WITH] = self._visits[-1][options[:, VISIT] - sample.first, HEAD]
         self._options.append(options)
         self._alone.append(sample.alone[column])
         self._add_blocks(sample, costs, whole, counts)
@@ -260,12 +262,12 @@ class Options:
     def _add_blocks(self, sample: Sample, costs: Sequence[tuple[float, int]], whole: Flags, counts: Ints) -> None:
         works = counts.shape[2]
         day, number = np.nonzero(whole)
-        used = np.flatnonzero(whole.any(axis=1))
+        used = np.flatnonzero(whole.any(axis=1)).astype(np.int32)
         ends = self._sizes[2] + np.cumsum(counts).reshape(counts.shape)
-        shift = (np.array(sample.days, dtype=np.int64) - sample.days[0]) * _DAY
-        hours = np.array([treatment or (-1, -1) for treatment in sample.treatments], dtype=np.int64)
-        blocks = np.zeros((len(day), WORK + MOST_WORKS + 1), dtype=np.int64)
-        blocks[:, MOVED] = np.array([moved for _, moved in costs], dtype=np.int64)[day]
+        shift: Ints = (np.array(sample.days, dtype=np.int32) - sample.days[0]) * _DAY
+        hours = np.array([treatment or (-1, -1) for treatment in sample.treatments], dtype=np.int32)
+        blocks = np.zeros((len(day), WORK + MOST_WORKS + 1), dtype=np.int32)
+        blocks[:, MOVED] = np.array([moved for _, moved in costs], dtype=np.int32)[day]
         blocks[:, ROW], blocks[:, OPEN] = len(self.rows) + np.searchsorted(used, day), 1
         floats = (hours[number, 0] < 0)[:, None]
         blocks[:, FROM : UNTIL + 1] = np.where(floats, -1, hours[number] + shift[day][:, None])
@@ -282,7 +284,7 @@ class Options:
     def _add_rows(self, sample: Sample, used: Ints, shift: Ints) -> None:
         """A row for each of a sample's days that are used."""
         need, first = sample.need, sample.days[0]
-        one = np.full(HOURS + 2 * MOST_TRIPS, -1, dtype=np.int64)
+        one = np.full(HOURS + 2 * MOST_TRIPS, -1, dtype=np.int32)
         on = sorted(need.days_on(first))
         hours = [value for trip in need.trips for value in self.search.state.visits.hours(need, first + trip.day, 0)]
         one[BESIDE], one[ON] = need.place in self.search.state.blocked, first - self.first_day
@@ -298,7 +300,7 @@ class Options:
 def visit_rows(visits: Sequence[Visit]) -> Ints:
     """Visits as rows, owned by nobody."""
     most = max(MOST_LOTS, max((len(visit.spans) for visit in visits), default=1))
-    found = np.zeros((len(visits), SPANS + 2 * most), dtype=np.int64)
+    found = np.zeros((len(visits), SPANS + 2 * most), dtype=np.int32)
     for i, visit in enumerate(visits):
         trip = next((k for k, trip in enumerate(visit.need.trips) if visit.key in trip.keys), 0)
         found[i, (LOW, HIGH, LENGTH, HEAD)] = visit.low, visit.high, visit.length, visit.head

@@ -13,13 +13,16 @@ from scheduling.kernel.search.swift.machine import (
     CHOSEN,
     COUNT,
     GROUPS,
+    KEY,
     LOAD,
     MOST_STOPS,
     OPTIONS,
+    PLACES,
     POOLED,
     SEEN,
     STANDS,
     STARTS,
+    VISIT,
     VISITS,
     WIDTH,
     Floats,
@@ -91,25 +94,26 @@ def plan_of(phase: Phase) -> Plan:
     days, cost = _days(phase)
     return Plan(
         days=days,
+        stops=days[:, COUNT].astype(np.int8),
         cost=cost,
         chosen=chosen,
-        moves=np.array(state.moves, dtype=np.int64),
+        moves=np.array(state.moves, dtype=np.int32),
         barns=_barns(phase),
         total=np.array([state.routes_cost, state.own_cost, state.cost(), 0.0, 0.0]),
         marks=np.array([0, 0, 0, 0, state.out, 0]),
         best_days=days.copy(),
         best_chosen=chosen.copy(),
-        dirty=np.zeros((len(days), 2), dtype=np.int64),
-        old_days=np.zeros((journal, 1 + WIDTH), dtype=np.int64),
+        dirty=np.zeros((len(days), 2), dtype=np.int32),
+        old_days=np.zeros((journal, 1 + WIDTH), dtype=np.int32),
         old_cost=np.zeros(journal),
-        old_groups=np.zeros((journal, 1 + CHOSEN), dtype=np.int64),
-        pool=np.zeros((_POOL, MOST_STOPS + 2), dtype=np.int64),
-        pool_index=np.full(4 * _POOL, -1, dtype=np.int64),
+        old_groups=np.zeros((journal, 1 + CHOSEN), dtype=np.int32),
+        pool=np.zeros((_POOL, MOST_STOPS + 2), dtype=np.int32),
+        pool_index=np.full(4 * _POOL, -1, dtype=np.int32),
     )
 
 
 def _chosen(phase: Phase) -> Ints:
-    chosen = np.full((len(phase.chosen), CHOSEN), -1, dtype=np.int64)
+    chosen = np.full((len(phase.chosen), CHOSEN), -1, dtype=np.int32)
     chosen[:, SEEN] = 0
     for i, found in enumerate(phase.chosen):
         if found is not None:
@@ -122,7 +126,7 @@ def _chosen(phase: Phase) -> Ints:
 def _barns(phase: Phase) -> Ints:
     """Where barns stand, those of groups that stay included."""
     state, standing = phase.state, phase.standing
-    barns = np.zeros((len(state.barn_gap), standing.length, 2), dtype=np.int64)
+    barns = np.zeros((len(state.barn_gap), standing.length, 2), dtype=np.int32)
     for (barn, day), places in state.barn_days.items():
         if places:
             barns[barn, day - standing.day, (GROUPS, AT)] = len(places), places[0]
@@ -132,12 +136,13 @@ def _barns(phase: Phase) -> Ints:
 def _days(phase: Phase) -> tuple[Ints, Floats]:
     """Technician-days, and what each costs."""
     numbers, base = phase.numbers(), phase.standing.base
-    days = np.zeros((len(phase.tables.day), WIDTH), dtype=np.int64)
+    days = np.zeros((len(phase.tables.day), WIDTH), dtype=np.int32)
     cost = np.zeros(len(days))
     for key, route in phase.state.days.items():
         row, count = days[key - base], len(route.visits)
         row[COUNT], row[LOAD], cost[key - base] = count, route.head, route.cost
         row[VISITS : VISITS + count] = [numbers[visit] for visit in route.visits]
+        row[PLACES : PLACES + count] = [visit.place for visit in route.visits]
         row[STARTS : STARTS + count] = route.starts
     return days, cost
 
@@ -205,7 +210,9 @@ def _assignment(phase: Phase, picked: Ints, number: int) -> Assignment | None:
     if picked[BLOCK] < 0:
         return None
     need, width = phase.standing.needs[number], phase.state.width
-    options = [phase.tables.option[option].tolist() for option in picked[OPTIONS : OPTIONS + len(need.works)]]
+    options = [
+        phase.tables.option[option, (VISIT, KEY)].tolist() for option in picked[OPTIONS : OPTIONS + len(need.works)]
+    ]
     stops = tuple((key % width, phase.visit(visit)) for visit, key in options)
     visit = stops[0][1]
     rate = phase.state.model.people[stops[0][0]].rate

@@ -81,7 +81,7 @@ class Standing:
         )
 
     def _shapes(self) -> Ints:
-        found = np.zeros((len(self.options.shapes), GAPS + 2 * MOST_TRIPS), dtype=np.int64)
+        found = np.zeros((len(self.options.shapes), GAPS + 2 * MOST_TRIPS), dtype=np.int32)
         for i, (need, rate) in enumerate(self.options.shapes):
             shape = self.state.visits.shape(need, rate)
             found[i, SHAPE_LOTS] = len(shape.lots)
@@ -95,7 +95,7 @@ class Standing:
         return found
 
     def _groups(self) -> Ints:
-        found = np.zeros((len(self.needs) + 1, LONGEST + MOST_TRIPS), dtype=np.int64)
+        found = np.zeros((len(self.needs) + 1, LONGEST + MOST_TRIPS), dtype=np.int32)
         found[:, FIRST], found[:, KIND : KIND + MOST_TRIPS] = self.options.firsts, OTHER
         for i, need in enumerate(self.needs):
             bound = {trip.key: gap for trip, gap in bound_trips(need)}
@@ -110,7 +110,7 @@ class Standing:
         return found
 
     def _near(self) -> Ints:
-        near = np.full((len(self.groups), NEIGHBOURS), -1, dtype=np.int64)
+        near = np.full((len(self.groups), NEIGHBOURS), -1, dtype=np.int32)
         for i, index in enumerate(self.groups):
             mine = [self.number[other] for other in self.search.near_of(index) if other in self.number]
             near[i, : len(mine)] = mine
@@ -225,18 +225,18 @@ class _Pinned:
 
 def _stacked(one: Ints, other: Ints) -> Ints:
     """Rows of both, as wide as the wider."""
-    found = np.zeros((len(one) + len(other), max(one.shape[1], other.shape[1])), dtype=np.int64)
+    found = np.zeros((len(one) + len(other), max(one.shape[1], other.shape[1])), dtype=np.int32)
     found[: len(one), : one.shape[1]] = one
     found[len(one) :, : other.shape[1]] = other
     return found
 
 
 def _ints(values: Any) -> Ints:
-    return np.array(values, dtype=np.int64)
+    return np.array(values, dtype=np.int32)
 
 
 def _columns(*columns: Iterable[Any]) -> Ints:
-    return np.array([list(column) for column in columns], dtype=np.int64).T.copy()
+    return np.array([list(column) for column in columns], dtype=np.int32).T.copy()
 
 
 def _by_place(places: int, of: Sequence[int]) -> tuple[Ints, Ints]:

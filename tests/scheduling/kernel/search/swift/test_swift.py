@@ -22,7 +22,7 @@ from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.search.state import barn_days
 from scheduling.kernel.search.swift import compile_rounds, is_compiled, machine, swift_rounds
 from scheduling.kernel.search.swift import phase as phases
-from scheduling.kernel.search.swift.machine import COUNT, HIGH, LOW, NOON, OUT, STARTS, VISITS
+from scheduling.kernel.search.swift.machine import COUNT, HIGH, LOW, NOON, OUT, PLACES, STARTS, VISITS
 from scheduling.kernel.search.swift.options import visit_rows
 from scheduling.kernel.search.swift.phase import Running, Swift
 from scheduling.kernel.search.swift.tables import Standing
@@ -78,6 +78,9 @@ def days_agreeing(running: Running) -> int:
     table, compared = phase.tables.visit, 0
     for key, row in enumerate(running.plan.days.tolist()):
         numbers = row[VISITS : VISITS + row[COUNT]]
+        assert running.plan.stops[key] == row[COUNT]
+        assert row[PLACES : PLACES + row[COUNT]] == table[numbers, machine.PLACE].tolist()
+        assert row[machine.LOAD] == table[numbers, machine.HEAD].sum()
         if not numbers:
             assert running.plan.cost[key] == 0.0
             continue
@@ -100,6 +103,8 @@ def test_it_begins_and_goes_on_with_the_searchs_own_costs(size: str, seed: int) 
     search = begun(season_document(size, seed))
     running = running_of(search)
     assert running.best_cost == search.state.cost()
+    tables = running.phase.tables
+    assert np.array_equal(tables.option[:, machine.WITH], tables.visit[tables.option[:, machine.VISIT], machine.HEAD])
     assert days_agreeing(running) > 20
     running.improve(3_000, 60.0)
     assert days_agreeing(running) > 20
