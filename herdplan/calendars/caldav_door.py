@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
-from caldav.davclient import DAVClient
-from caldav.lib.error import AuthorizationError, DAVError
 from django.conf import settings
 
 TIMEOUT_S = 15
@@ -69,6 +67,9 @@ class Door:
         raise CalendarRefused(f"The calendar's server answers {answer.status}: it does not take our events.")
 
     def _ask(self, method: str, address: str, body: str, headers: dict[str, str]) -> Any:
+        from caldav.davclient import DAVClient  # noqa: PLC0415 (see "Heavy libraries" in DEVELOPERS.md)
+        from caldav.lib.error import AuthorizationError, DAVError  # noqa: PLC0415
+
         require_public(self.address)
         try:
             with DAVClient(

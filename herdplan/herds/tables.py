@@ -6,9 +6,6 @@ import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
-import openpyxl
-from openpyxl.utils.exceptions import InvalidFileException
-
 MAX_BYTES, MAX_ROWS, MAX_COLUMNS = 5_000_000, 20_000, 100
 # A workbook is a zip: 5 MB of it could unpack to gigabytes.
 _MAX_UNPACKED = 200_000_000
@@ -64,6 +61,8 @@ def as_csv(rows: Iterable[Sequence[str]]) -> str:
 
 def as_xlsx(rows: Iterable[Sequence[str]], title: str) -> bytes:
     """Rows as a workbook of text cells and no formula."""
+    import openpyxl  # noqa: PLC0415 (see "Heavy libraries" in DEVELOPERS.md)
+
     book = openpyxl.Workbook()
     sheet = book.active
     assert sheet is not None
@@ -78,6 +77,9 @@ def as_xlsx(rows: Iterable[Sequence[str]], title: str) -> bytes:
 
 
 def _xlsx(content: bytes) -> Table:
+    import openpyxl  # noqa: PLC0415
+    from openpyxl.utils.exceptions import InvalidFileException  # noqa: PLC0415
+
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             if sum(part.file_size for part in packed.infolist()) > _MAX_UNPACKED:

@@ -12,11 +12,9 @@ from smtplib import SMTPRecipientsRefused, SMTPResponseException
 from typing import Any
 from urllib.parse import urlsplit
 
-import apprise
 import requests
 from django.conf import settings
 from django.core.mail import EmailMessage
-from pywebpush import WebPushException, webpush
 
 from accounts.sealing import SERVICE_ADDRESSES, SealBroken
 from herdplan.reminders.hosts import HostRefused, require_public
@@ -88,6 +86,8 @@ def send_push(message: OutboxMessage) -> None:
 
     The topic (RFC 8030, 2016) makes a repeat replace the first one while it waits for the phone; the tag does so on it.
     """
+    from pywebpush import WebPushException  # noqa: PLC0415 (see "Heavy libraries" in DEVELOPERS.md)
+
     subscriptions = list(PushSubscription.objects.filter(user=message.user_id))
     if not subscriptions:
         raise Refused("no browser of this person takes push messages (any more)")
@@ -112,6 +112,8 @@ def send_push(message: OutboxMessage) -> None:
 
 
 def _push(row: PushSubscription, message: OutboxMessage) -> None:
+    from pywebpush import webpush  # noqa: PLC0415
+
     require_public(urlsplit(row.endpoint).hostname or "")
     data = {"title": message.subject, "body": _short(message.body), "tag": message.dedup_key, "link": message.link}
     if message.notice_id and message.link:
@@ -146,6 +148,8 @@ def service_name(address: str) -> str:
 
 
 def _service(address: str) -> Any:
+    import apprise  # noqa: PLC0415
+
     schema = address.strip().split("://", 1)[0].lower()
     if "://" not in address or schema in _NOT_OURS:
         raise ServiceRefused("an address of a message service, for example of an SMS gateway; not this kind.")

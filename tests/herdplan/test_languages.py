@@ -124,6 +124,7 @@ def told_by_rules() -> Iterator[str]:
     yield from (str(label) for label in PlannedMove.Kind.labels)
 
 
+@pytest.mark.once
 @languages
 def test_no_sentence_is_missing_and_none_is_left_over(language: str) -> None:
     have = written(language)
@@ -133,6 +134,7 @@ def test_no_sentence_is_missing_and_none_is_left_over(language: str) -> None:
     assert sorted(set(have) - wanted) == []
 
 
+@pytest.mark.once
 @languages
 def test_what_rules_say_keeps_its_days_and_figures_in_any_language(language: str) -> None:
     """Whatever stands in the English text of an item stands in the other one, days in the words of that language."""
@@ -150,6 +152,7 @@ def test_what_rules_say_keeps_its_days_and_figures_in_any_language(language: str
     assert in_language("Out on Mon 4 Jan 2027; who knows.", language) == "Out on 4 Ene 2027; who knows."
 
 
+@pytest.mark.once
 @languages
 def test_every_place_to_fill_is_kept_and_every_sentence_is_translated(language: str) -> None:
     for text, said in written(language).items():

@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import execute_from_command_line
 
 from tests.factories.seasons import season_document
 
+pytestmark = pytest.mark.once
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -141,9 +143,20 @@ BAD = [
 
 
 @pytest.mark.parametrize(("command", "words"), BAD, ids=[" ".join(item[0])[:60] for item in BAD])
-def test_bad_input_ends_with_2_and_one_line_that_names_the_field(command: list[str], words: str) -> None:
-    done = run(*command)
-    assert done.returncode == 2
-    assert done.stdout == ""
-    assert done.stderr.startswith(words)
+def test_bad_input_ends_with_2_and_one_line_that_names_the_field(
+    command: list[str], words: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(ROOT)
+    with pytest.raises(SystemExit) as ended:
+        execute_from_command_line(["manage.py", *command])
+    said = capsys.readouterr()
+    assert (ended.value.code, said.out) == (2, "")
+    assert said.err.startswith(words)
+    assert said.err.count("\n") == 1
+
+
+def test_a_process_says_no_more_and_ends_with_the_same_code() -> None:
+    done = run(*BAD[0][0])
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith(BAD[0][1])
     assert done.stderr.count("\n") == 1

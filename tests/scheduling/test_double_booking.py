@@ -68,6 +68,7 @@ def manage(environment: dict[str, str], *command: str) -> str:
     return done.stdout
 
 
+@pytest.mark.once
 def test_racing_processes_never_overlap(surroundings: dict[str, str]) -> None:
     manage(surroundings, "migrate", "--verbosity", "0")
     manage(surroundings, "shell", "--no-imports", "-c", SET_UP)

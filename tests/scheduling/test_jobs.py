@@ -81,6 +81,7 @@ def test_a_season_that_cannot_be_read_fails_with_the_groups_name() -> None:
     assert "protocol" in job.message
 
 
+@pytest.mark.once
 def test_a_killed_worker_loses_nothing(tmp_path: Path) -> None:
     environment = {**os.environ, "HERDPLAN_DATA": str(tmp_path), "HERDPLAN_DATABASE_URL": ""}
 

@@ -103,6 +103,7 @@ def test_a_group_that_two_parts_did_not_leave_where_it_was_undoes_neither() -> N
     assert search.state.cost() < before
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("lose", [-1, 0])
 def test_a_large_season_planned_in_parts_breaks_no_rule_even_where_a_part_is_lost(lose: int) -> None:
     season = season_of("L", 2)
@@ -112,6 +113,7 @@ def test_a_large_season_planned_in_parts_breaks_no_rule_even_where_a_part_is_los
     assert plan.cost.total < alone.cost.total
 
 
+@pytest.mark.once
 def test_a_season_is_planned_by_processes_and_one_that_dies_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     season = season_of("M", 2)
     plan = solve(season, seed=1, budget=Budget(seconds=5), clock=time.monotonic, helpers=ProcessHelpers(2))
