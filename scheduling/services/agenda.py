@@ -19,7 +19,7 @@ Steps = Mapping[tuple[UUID, int, str], PlannedStep]
 
 @dataclass(frozen=True, slots=True)
 class AgendaItem:
-    """A published step on the ranch's clock (wall times) with its words."""
+    """A published step on the ranch's clock (wall times) with its words. `lot`: which lot, from 1; 0 where no other is known."""
 
     step: PlannedStep
     words: StepWords
@@ -27,6 +27,7 @@ class AgendaItem:
     ends: datetime
     heat: tuple[HeatNote, ...] = ()
     technicians: tuple[str, ...] = ()
+    lot: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,7 @@ def agenda_of(steps: list[PlannedStep], book: HeatBook | None = None, hands: Han
     `book`: the weather of the steps' ranches, for warnings of heat. `hands`: who comes, by (entry, lot, step).
     """
     days: dict[date, list[AgendaItem]] = {}
+    several = {step.entry_id for step in steps if step.lot}
     for step in steps:
         if step.key not in trip_heads(step.entry.protocol) and not step.key.startswith(HEAT_PREFIX):
             continue
@@ -53,6 +55,7 @@ def agenda_of(steps: list[PlannedStep], book: HeatBook | None = None, hands: Han
             ends=wall(step.ends, zone),
             heat=step_notes(book, step) if book else (),
             technicians=hands.get((step.entry_id, step.lot, step.key), ()) if hands else (),
+            lot=step.lot + 1 if step.entry_id in several else 0,
         )
         days.setdefault(item.starts.date(), []).append(item)
     return Agenda(tuple((day, tuple(items)) for day, items in sorted(days.items())))
@@ -65,7 +68,7 @@ def is_handling(step: PlannedStep) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A booking on the ranch's clock (wall times); `drive` is the time on the road to it."""
+    """A booking on the ranch's clock (wall times); `drive` is the time on the road to it. `lot` of `lots`: which, from 1."""
 
     booking: Booking
     words: StepWords
@@ -76,6 +79,8 @@ class Stop:
     zone_name: str
     heat: tuple[HeatNote, ...] = ()
     step: PlannedStep | None = None
+    lot: int = 1
+    lots: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +126,12 @@ def week_of(
 
 
 def _day(day: date, bookings: list[Booking], zone: ZoneInfo, book: HeatBook | None, steps: Steps) -> WeekDay:
+    lots: dict[UUID, int] = {}
+    for entry, lot, _ in (*steps, *((booking.entry_id, booking.lot, booking.step) for booking in bookings)):
+        lots[entry] = max(lots.get(entry, 1), lot + 1)
     stops = tuple(
-        _stop(booking, book, steps.get((booking.entry_id, booking.lot, booking.step))) for booking in bookings
+        _stop(booking, book, steps.get((booking.entry_id, booking.lot, booking.step)), lots[booking.entry_id])
+        for booking in bookings
     )
     head = sum(stop.booking.head for stop in stops if stop.words.kind == "ai")
     leaves = wall(bookings[0].busy_starts, zone) if bookings else None
@@ -130,7 +139,7 @@ def _day(day: date, bookings: list[Booking], zone: ZoneInfo, book: HeatBook | No
     return WeekDay(day, stops, head, sum(booking.km_before for booking in bookings), leaves, back)
 
 
-def _stop(booking: Booking, book: HeatBook | None, step: PlannedStep | None) -> Stop:
+def _stop(booking: Booking, book: HeatBook | None, step: PlannedStep | None, lots: int) -> Stop:
     ranch = booking.entry.group.herd.ranch
     zone, words = ZoneInfo(ranch.zone), step_words(booking.entry.protocol, booking.step)
     heat = book.notes(ranch.pk, booking.starts, booking.ends, words.label) if book else ()
@@ -144,4 +153,6 @@ def _stop(booking: Booking, book: HeatBook | None, step: PlannedStep | None) -> 
         booking.starts.astimezone(zone).tzname() or "",
         heat,
         step,
+        booking.lot + 1,
+        lots,
     )

@@ -3,6 +3,7 @@
 from datetime import datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -190,3 +191,27 @@ def test_a_technician_ticks_the_own_stop_and_no_other(made: Published) -> None:
     week = client.get(f"/c/north/week/{made.technician.pk}/?from=2027-05-10").content.decode()
     assert "Timed AI" in week
     assert "Tick off as done" not in week
+
+
+def test_lots_of_a_group_are_told_apart(made: Published) -> None:
+    """A lot is a part of a group that keeps its own hours; who comes for the wrong one spoils both."""
+    client = Client()
+    client.force_login(made.worker)
+    address = f"/c/north/week/{made.technician.pk}/?from=2027-05-10"
+    assert "lot 1" not in page(made.rancher) + client.get(address).content.decode()
+    rows: list[PlannedStep | Booking] = [*PlannedStep.objects.all(), *Booking.objects.all()]
+    for row in rows:
+        row.head, more = 13, timedelta(hours=2)
+        row.save()
+        row.pk, row.lot, row.head, row.starts, row.ends = uuid4(), 1, 47, row.starts + more, row.ends + more
+        if isinstance(row, Booking):
+            row.busy_starts, row.busy_ends = row.starts, row.ends
+        row._state.adding = True
+        row.save(force_insert=True)
+    week = " ".join(client.get(address).content.decode().split())
+    assert "13 head, Willow, lot 1 of 2" in week
+    assert "47 head, Willow, lot 2 of 2" in week
+    assert 'Tick off as done<span class="visually-hidden">: Willow, lot 2</span>' in week
+    today = page(made.rancher)
+    assert "13 head, Willow, lot 1, Willow Draw" in today
+    assert "47 head, Willow, lot 2, Willow Draw" in today
