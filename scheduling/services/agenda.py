@@ -19,7 +19,10 @@ Steps = Mapping[tuple[UUID, int, str], PlannedStep]
 
 @dataclass(frozen=True, slots=True)
 class AgendaItem:
-    """A published step on the ranch's clock (wall times) with its words. `lot`: which lot, from 1; 0 where no other is known."""
+    """A published step on the ranch's clock (wall times) with its words.
+
+    `lot`: which lot, from 1; 0 where no other is known.
+    """
 
     step: PlannedStep
     words: StepWords
