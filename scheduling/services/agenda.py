@@ -1,6 +1,6 @@
 """What a rancher and a technician read: steps by day with what to prepare, stops by day with the drive between."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from uuid import UUID
@@ -46,7 +46,7 @@ def agenda_of(steps: list[PlannedStep], book: HeatBook | None = None, hands: Han
     `book`: the weather of the steps' ranches, for warnings of heat. `hands`: who comes, by (entry, lot, step).
     """
     days: dict[date, list[AgendaItem]] = {}
-    several = {step.entry_id for step in steps if step.lot}
+    lots = _lots_of((step.entry_id, step.lot) for step in steps)
     for step in steps:
         if step.key not in trip_heads(step.entry.protocol) and not step.key.startswith(HEAT_PREFIX):
             continue
@@ -58,10 +58,18 @@ def agenda_of(steps: list[PlannedStep], book: HeatBook | None = None, hands: Han
             ends=wall(step.ends, zone),
             heat=step_notes(book, step) if book else (),
             technicians=hands.get((step.entry_id, step.lot, step.key), ()) if hands else (),
-            lot=step.lot + 1 if step.entry_id in several else 0,
+            lot=step.lot + 1 if lots[step.entry_id] > 1 else 0,
         )
         days.setdefault(item.starts.date(), []).append(item)
     return Agenda(tuple((day, tuple(items)) for day, items in sorted(days.items())))
+
+
+def _lots_of(known: Iterable[tuple[UUID, int]]) -> dict[UUID, int]:
+    """How many lots each entry has, as far as (entry, lot) are known."""
+    lots: dict[UUID, int] = {}
+    for entry, lot in known:
+        lots[entry] = max(lots.get(entry, 1), lot + 1)
+    return lots
 
 
 def is_handling(step: PlannedStep) -> bool:
@@ -120,29 +128,24 @@ def week_of(
     steps: Steps | None = None,
 ) -> Week:
     """The bookings laid out by day of the co-op's zone. `book`: the weather of their ranches; `steps`: what they are for."""
-    days = []
+    days, steps = [], steps or {}
+    lots = _lots_of([*((entry, lot) for entry, lot, _ in steps), *((row.entry_id, row.lot) for row in bookings)])
     for i in range(7):
         day = first + timedelta(days=i)
         mine = [booking for booking in bookings if booking.starts.astimezone(zone).date() == day]
-        days.append(_day(day, mine, zone, book, steps or {}))
+        days.append(_day(day, [_stop(booking, book, steps, lots[booking.entry_id]) for booking in mine], zone))
     return Week(technician, tuple(days))
 
 
-def _day(day: date, bookings: list[Booking], zone: ZoneInfo, book: HeatBook | None, steps: Steps) -> WeekDay:
-    lots: dict[UUID, int] = {}
-    for entry, lot, _ in (*steps, *((booking.entry_id, booking.lot, booking.step) for booking in bookings)):
-        lots[entry] = max(lots.get(entry, 1), lot + 1)
-    stops = tuple(
-        _stop(booking, book, steps.get((booking.entry_id, booking.lot, booking.step)), lots[booking.entry_id])
-        for booking in bookings
-    )
+def _day(day: date, stops: Sequence[Stop], zone: ZoneInfo) -> WeekDay:
+    bookings = [stop.booking for stop in stops]
     head = sum(stop.booking.head for stop in stops if stop.words.kind == "ai")
     leaves = wall(bookings[0].busy_starts, zone) if bookings else None
     back = wall(max(booking.busy_ends for booking in bookings), zone) if bookings else None
-    return WeekDay(day, stops, head, sum(booking.km_before for booking in bookings), leaves, back)
+    return WeekDay(day, tuple(stops), head, sum(booking.km_before for booking in bookings), leaves, back)
 
 
-def _stop(booking: Booking, book: HeatBook | None, step: PlannedStep | None, lots: int) -> Stop:
+def _stop(booking: Booking, book: HeatBook | None, steps: Steps, lots: int) -> Stop:
     ranch = booking.entry.group.herd.ranch
     zone, words = ZoneInfo(ranch.zone), step_words(booking.entry.protocol, booking.step)
     heat = book.notes(ranch.pk, booking.starts, booking.ends, words.label) if book else ()
@@ -155,7 +158,7 @@ def _stop(booking: Booking, book: HeatBook | None, step: PlannedStep | None, lot
         booking.starts - booking.busy_starts,
         booking.starts.astimezone(zone).tzname() or "",
         heat,
-        step,
+        steps.get((booking.entry_id, booking.lot, booking.step)),
         booking.lot + 1,
         lots,
     )

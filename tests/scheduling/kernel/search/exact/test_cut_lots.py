@@ -98,7 +98,7 @@ def _plan(search: Search, cuts: list[Cut]) -> Plan | None:
 @pytest.mark.parametrize("steps_by", ["ranch", "technician"])
 def test_no_day_of_a_plan_with_lots_of_any_size_costs_less_than_its_bound(order: str, steps_by: str) -> None:
     tried = cut = 0
-    for seed in range(1, 6):
+    for seed in range(1, 11):
         season, chance = season_of(seed, order, steps_by), random.Random(seed)
         plan = solve(season, seed=seed, budget=Budget(rounds=8))
         for _ in range(2):
@@ -109,7 +109,7 @@ def test_no_day_of_a_plan_with_lots_of_any_size_costs_less_than_its_bound(order:
             assert_no_day_is_cheaper(season, made)
             tried += 1
             cut += any(len(group.lots) > 1 for group in made.groups)
-    assert tried >= 7
+    assert tried >= 10
     assert cut >= 5
 
 
