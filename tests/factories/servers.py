@@ -21,6 +21,7 @@ class MailBox:
     taken: list[Message] = field(default_factory=list)
     tries: dict[str, int] = field(default_factory=dict)
     slow_s: float = 0
+    late_s: float = 0
 
     async def handle_RCPT(self, server: Any, session: Any, envelope: Any, address: str, options: Any) -> str:
         """Recipient by recipient, as a mail server refuses them."""
@@ -32,9 +33,10 @@ class MailBox:
         return "250 OK"
 
     async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
-        """Keep the message, slowly where asked."""
+        """Keep the message, slowly where asked; `late_s` lies between its coming and the word that it came."""
         await asyncio.sleep(self.slow_s)
         self.taken.append(message_from_bytes(envelope.content))
+        await asyncio.sleep(self.late_s)
         return "250 taken"
 
     def ids(self) -> list[str]:

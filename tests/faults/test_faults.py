@@ -194,21 +194,21 @@ class Workers:
         for line in self.nursery.stdout:
             self.alive.append(int(line))
 
-    def kill_one(self) -> bool:
-        """SIGKILL to a child of ours, whatever it is doing; only pids that the nursery told us, and only once each."""
+    def kill_one(self, with_signal: signal.Signals = signal.SIGKILL) -> bool:
+        """A signal to a child of ours, whatever it is doing; only pids that the nursery told us, and only once each."""
         if not self.alive:
             return False
         pid = self.alive.pop(random.randrange(len(self.alive)))
         try:
-            os.kill(pid, signal.SIGKILL)
+            os.kill(pid, with_signal)
         except ProcessLookupError:
             return False
         return True
 
     def stop(self) -> None:
-        """End the nursery, which ends its children."""
+        """End the nursery, which asks its children to end."""
         self.nursery.terminate()
-        self.nursery.wait(timeout=20)
+        self.nursery.wait(timeout=30)
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -249,6 +249,23 @@ def test_killed_at_random_nothing_is_lost(site: Site) -> None:
     assert lost == 0
     assert kills >= 5
     assert repeats <= kills
+
+
+def test_stopped_in_the_ordinary_way_nothing_is_repeated(site: Site) -> None:
+    """A site that is updated or a machine that is switched off: the message in hand is written down first."""
+    site.box.late_s = 0.05
+    site.ask("fill", str(RANCHERS), "120")
+    stops = 0
+    with site.workers() as workers:
+        deadline = time.monotonic() + PATIENCE_S
+        while len(set(site.box.ids())) < RANCHERS * EACH and time.monotonic() < deadline:
+            time.sleep(0.3)
+            stops += workers.kill_one(signal.SIGTERM)
+        site.settle()
+    due, lost, repeats = site.verdict()
+    say(site, f"stopped {stops} times", due, lost, repeats, 0)
+    assert stops >= 3
+    assert (due, lost, repeats) == (RANCHERS * EACH, 0, 0)
 
 
 def test_killed_exactly_between_send_and_journal_each_repeat_has_the_same_id(site: Site) -> None:

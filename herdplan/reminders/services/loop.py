@@ -1,6 +1,7 @@
 """One turn of the reminder loop: make what should exist, send what is due. Celery and `run_outbox` both call it."""
 
 import logging
+from collections.abc import Callable
 
 from django.db import DatabaseError, close_old_connections, connection
 
@@ -13,8 +14,11 @@ from herdplan.reminders.sweeps import run_sweeps
 log = logging.getLogger(__name__)
 
 
-def turn() -> int:
-    """Returns how many messages were taken up. A database that is locked or away is left for the next turn."""
+def turn(stopped: Callable[[], bool] = lambda: False) -> int:
+    """Returns how many messages were taken up. A database that is locked or away is left for the next turn.
+
+    Once `stopped` says so, no other message is begun.
+    """
     close_old_connections()
     try:
         sweep_where_due(now=clock.now())
@@ -24,7 +28,7 @@ def turn() -> int:
         connection.close()
     run_sweeps(now=clock.now())
     try:
-        return run_once(now=clock.now(), clock=clock.now)
+        return run_once(now=clock.now(), clock=clock.now, stopped=stopped)
     except DatabaseError as fault:
         log.error("The outbox waits for the database: %s", fault)
         connection.close()

@@ -295,19 +295,28 @@ def _finish(message: OutboxMessage, **values: Any) -> bool:
     return False
 
 
-def run_once(*, now: datetime, clock: Clock | None = None) -> int:
+def run_once(*, now: datetime, clock: Clock | None = None, stopped: Callable[[], bool] = lambda: False) -> int:
     """Send what is due; returns how many messages were taken up.
 
     The loops give the clock itself, so that one that is put right in the middle counts at once; without it time goes on from
-    `now`.
+    `now`. Once `stopped` says so, the message in hand is the last, and what was leased beside it is handed back.
     """
     begun, done = time.monotonic(), 0
     tell = clock or (lambda: now + timedelta(seconds=time.monotonic() - begun))
-    while claimed := claim(now=tell()):
-        for message in claimed:
+    while not stopped() and (claimed := claim(now=tell())):
+        for place, message in enumerate(claimed):
+            if stopped():
+                _hand_back(claimed[place:])
+                return done
             send(message, now=tell())
-        done += len(claimed)
+            done += 1
     return done
+
+
+def _hand_back(messages: list[OutboxMessage]) -> None:
+    """Leased, but nobody tried to send them: the next sender takes them up at once."""
+    for message in messages:
+        _finish(message, state="pending", attempts=F("attempts") - 1)
 
 
 def send_again(*, member: Member, message: OutboxMessage, now: datetime) -> None:

@@ -56,6 +56,15 @@ def test_nothing_is_sent_before_it_is_due_or_when_it_is_too_late() -> None:
     assert set(OutboxMessage.objects.values_list("state", flat=True)) == {"pending", "cancelled"}
 
 
+def test_whoever_is_asked_to_stop_ends_after_the_message_in_hand_and_hands_back_the_others() -> None:
+    for dedup in "abc":
+        queue(dedup)
+    assert run_once(now=NOW, stopped=lambda: len(mail.outbox) == 1) == 1
+    rows = OutboxMessage.objects.values_list("state", "attempts", "lease_token")
+    assert sorted(rows, key=str) == [("pending", 0, None), ("pending", 0, None), ("sent", 1, None)]
+    assert run_once(now=NOW) == 2
+
+
 def test_a_lost_senders_message_is_taken_up_again_with_the_same_id() -> None:
     queue()
     first = claim(now=NOW)[0]

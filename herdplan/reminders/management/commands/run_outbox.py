@@ -1,12 +1,12 @@
 """`manage.py run_outbox [--once]`: the reminder loop on the database alone."""
 
-import time
 from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management.base import BaseCommand
 
 from herdplan.reminders.services import turn
+from herdplan.stopping import asked_to_stop
 
 
 class Command(BaseCommand):
@@ -20,10 +20,11 @@ class Command(BaseCommand):
         parser.add_argument("--every", type=float, default=5.0, help="seconds between looks")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Loop until stopped."""
-        while True:
-            taken = turn()
-            if options["once"]:
-                self.stdout.write(f"{taken} messages taken up.")
-                return
-            time.sleep(options["every"])
+        """Loop until asked to stop; the message in hand is sent and written down first, so that none is sent again."""
+        with asked_to_stop() as stop:
+            while not stop.is_set():
+                taken = turn(stop.is_set)
+                if options["once"]:
+                    self.stdout.write(f"{taken} messages taken up.")
+                    return
+                stop.wait(options["every"])
