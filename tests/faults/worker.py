@@ -132,16 +132,25 @@ def loop(children: int) -> None:
     """Keep so many children alive; say on stdout who was started. Ends with its standard input."""
     alive: set[int] = set()
     nursery = os.getpid()
+    # What is raised while a process parts in two is swallowed by Python, or raised in the wrong one: only waiting is ended.
+    _hear(False)
     threading.Thread(target=_end_with_stdin, args=(nursery,), daemon=True).start()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     try:
         while True:
             while len(alive) < children:
                 alive.add(_child())
+            _hear(True)
             gone, _ = os.wait()
+            _hear(False)
             alive.discard(gone)
     finally:
         _end(alive)
+
+
+def _hear(whether: bool) -> None:
+    """Whether this thread and those it starts are told that somebody asks the process to end."""
+    signal.pthread_sigmask(signal.SIG_UNBLOCK if whether else signal.SIG_BLOCK, {signal.SIGTERM})
 
 
 def _end(alive: set[int]) -> None:
@@ -170,6 +179,7 @@ def _child() -> int:
         print(pid, flush=True)
         return pid
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    _hear(True)
     ctypes.CDLL(None).prctl(_DIE_WITH_PARENT, signal.SIGKILL)
     random.seed(os.getpid())
     try:
