@@ -22,6 +22,7 @@ from herdplan.calendars.quick import Prepared, Raw, Row, instant, key_text
 from herdplan.calendars.season_contents import coop_orders, herd_items
 from herdplan.calendars.writer import Event, Fragment, fragment
 from scheduling.models import Booking, PlannedStep, Season
+from scheduling.queries import lots_there
 from scheduling.services import step_words
 from scheduling.services.catalogue import trip_heads
 
@@ -62,6 +63,7 @@ class StepFacts(NamedTuple):
     lon: float
     zone: str
     place: int | None
+    lots: int
 
 
 _STEP = (
@@ -85,6 +87,7 @@ _STEP = (
     "ranch__lon",
     "ranch__zone",
     "ranch__calendar_place__number",
+    lots_there(),
 )
 
 
@@ -102,6 +105,7 @@ class StopFacts(NamedTuple):
     km_before: float
     head: int
     step: str
+    lot: int
     barn: str | None
     protocol: str
     group: str
@@ -112,6 +116,7 @@ class StopFacts(NamedTuple):
     lon: float
     zone: str
     place: int | None
+    lots: int
 
 
 _STOP = (
@@ -126,6 +131,7 @@ _STOP = (
     "km_before",
     "head",
     "step",
+    "lot",
     "barn__name",
     "entry__protocol",
     "entry__group__name",
@@ -136,6 +142,7 @@ _STOP = (
     "entry__group__herd__ranch__lon",
     "entry__group__herd__ranch__zone",
     "entry__group__herd__ranch__calendar_place__number",
+    lots_there(),
 )
 
 
@@ -223,8 +230,9 @@ def step_fragment(row: Row, style: Style, whole: bool) -> Fragment:
 def step_event(facts: StepFacts, style: Style, whole: bool) -> Event:
     """A step of the ranch: hour, head, doses by class, what to have ready."""
     said, say = speech(facts.protocol, facts.key, style.language), phrases(style.language)
+    lot = say.which(facts.lot, facts.lots)
     values = {
-        "head": facts.head, "group": facts.group, "class": say.females(facts.animal_class), "ranch": facts.ranch,
+        "head": facts.head, "group": facts.group, "class": f"{say.females(facts.animal_class)}{lot}", "ranch": facts.ranch,
         "who": say.technician if facts.by == "technician" else say.crew,
         "place": f"{facts.ranch}: " if whole else "", "step": said.label,
     }  # fmt: skip
@@ -237,7 +245,7 @@ def step_event(facts: StepFacts, style: Style, whole: bool) -> Event:
         starts=facts.starts,
         ends=max(facts.ends, facts.starts + timedelta(minutes=15)),
         zone=facts.zone,
-        summary=say.step % values,
+        summary=f"{say.step % values}{lot}",
         description=f"{when}\n{say.who % values}",
         location=_location(facts.ranch, facts.directions),
         geo=(facts.lat, facts.lon),
@@ -267,20 +275,21 @@ def stop_fragment(row: Row, style: Style) -> Fragment:
 def stop_event(facts: StopFacts, style: Style) -> Event:
     """A technician's stop: place, hour, drive, head, semen list."""
     said, say = speech(facts.protocol, facts.step, style.language), phrases(style.language)
-    zone = ZoneInfo(facts.zone)
+    zone, lot = ZoneInfo(facts.zone), say.which(facts.lot, facts.lots)
     values = {
-        "head": facts.head, "group": facts.group, "class": say.females(facts.animal_class), "ranch": facts.ranch,
+        "head": facts.head, "group": facts.group, "class": f"{say.females(facts.animal_class)}{lot}", "ranch": facts.ranch,
         "step": said.label,
     }  # fmt: skip
     lines = [say.moment(facts.starts.astimezone(zone)), *_drive(facts, zone, style.unit, say), say.stop_who % values]
     if said.ai:
-        lines.append(say.semen % values)
+        lines.append(say.semen % {"head": facts.head, "group": f"{facts.group}{lot}"})
     if facts.barn:
         lines.append(say.barn % {"barn": facts.barn})
     sequence, changed_at = _version(facts)
+    summary = f"{say.stop % values}, {facts.group}{lot}" if lot else say.stop % values
     return Event(
         f"booking-{facts.pk}@{style.host}", sequence, changed_at, facts.starts, facts.ends, facts.zone,
-        say.stop % values, "\n".join(lines), _location(facts.ranch, facts.directions), (facts.lat, facts.lon),
+        summary, "\n".join(lines), _location(facts.ranch, facts.directions), (facts.lat, facts.lon),
         facts.status == "cancelled", None, style.alarm, style.site, said.technician,
     )  # fmt: skip
 

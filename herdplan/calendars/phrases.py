@@ -4,7 +4,7 @@ feed would take longer than everything else.
 
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 
 from django.utils import translation
 from django.utils.dates import MONTHS, WEEKDAYS
@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from accounts.units import KM_PER_MILE
 from scheduling.services import StepWords, step_words
+from scheduling.services.lots import LOT_WORDS, fill_lot_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,7 @@ class Phrases:
     barn: str
     bring: str
     stop: str
+    lot: str
     load: str
     one: str
     many: str
@@ -59,9 +61,19 @@ class Phrases:
         """The class in words."""
         return self.classes.get(animal_class, self.other_class)
 
+    def which(self, lot: int, lots: int) -> str:
+        """ ", lot 1 of 2", to follow what is said of the group; nothing where it is not cut. `lot` counts from 0."""
+        return _which(lot, lots, self.lot)
+
     def road(self, km: float, unit: str) -> str:
         """A distance in the reader's unit."""
         return self.miles % round(km / KM_PER_MILE) if unit == "mi" else self.km % round(km)
+
+
+@lru_cache(maxsize=4096)
+def _which(lot: int, lots: int, words: str) -> str:
+    said = fill_lot_words(lot + 1, lots, words)
+    return f", {said}" if said else ""
 
 
 @cache
@@ -90,6 +102,7 @@ def phrases(language: str) -> Phrases:
             barn=_("Barn: %(barn)s."),
             bring=_("Bring: %(things)s."),
             stop=_("%(ranch)s: %(step)s, %(head)d head"),
+            lot=_(LOT_WORDS),
             load=_("Load: %(head)d head of AI, %(people)s%(full)s"),
             one=_("%d technician"),
             many=_("%d technicians"),

@@ -41,7 +41,7 @@ class Prepared:
 
     def __init__(self, query: QuerySet[Any, Any]) -> None:
         self._query = query
-        self._sql: dict[tuple[str, ...], str] = {}
+        self._sql: dict[tuple[str, ...], tuple[str, list[Any]]] = {}
 
     def rows(self, **lookups: Any) -> list[Row]:
         """The rows where all lookups on fields of the model itself hold."""
@@ -51,11 +51,13 @@ class Prepared:
         key = (connection.vendor, *names)
         if key not in self._sql:
             sql, asked = self._query.filter(**lookups).query.get_compiler(connection=connection).as_sql()
-            if list(asked) != given:
+            own = list(asked)[: len(asked) - len(given)]  # of what is selected; what is looked up by comes after it
+            if list(asked) != own + given:
                 raise TypeError(f"{', '.join(names)}: not lookups whose values stand in the query as they are")
-            self._sql[key] = sql
+            self._sql[key] = sql, own
+        sql, own = self._sql[key]
         with connection.cursor() as cursor:
-            cursor.execute(self._sql[key], given)
+            cursor.execute(sql, own + given)
             found: list[Row] = cursor.fetchall()
             return found
 

@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 
 from accounts.units import KM_PER_MILE
 from scheduling.services import StepWords
+from scheduling.services.lots import lot_words, with_lot
 from scheduling.services.planned_moves import Checked
 
 
@@ -48,6 +49,11 @@ class About:
     bulls: str = ""
     move: Checked | None = None
 
+    @property
+    def named(self) -> str:
+        """The group, and which lot of it where it is cut, in the language in force."""
+        return with_lot(self.group, lot_words(self.lot, self.lots))
+
 
 def closing() -> str:
     """The last line of every message."""
@@ -72,11 +78,8 @@ def distance(km: float, unit: str) -> str:
 
 
 def _what(about: About) -> str:
-    lot = ""
-    if about.lots > 1:
-        lot = ", " + _("lot %(lot)d of %(lots)d") % {"lot": about.lot, "lots": about.lots}
-    return _("%(step)s: %(head)d head, %(group)s%(lot)s, %(ranch)s") % {
-        "step": _(about.words.label), "head": about.head, "group": about.group, "lot": lot, "ranch": about.ranch,
+    return _("%(step)s: %(head)d head, %(group)s, %(ranch)s") % {
+        "step": _(about.words.label), "head": about.head, "group": about.named, "ranch": about.ranch,
     }  # fmt: skip
 
 
@@ -105,7 +108,7 @@ def _full(about: About, ask: str) -> str:
 
 
 def _title(about: About) -> str:
-    return f"{when(about.starts, about.zone)}: {_(about.words.label)}, {about.group}"
+    return f"{when(about.starts, about.zone)}: {_(about.words.label)}, {about.named}"
 
 
 def evening_before(about: About, unit: str) -> tuple[str, str]:
@@ -134,20 +137,20 @@ def technician_evening(about: About, unit: str) -> tuple[str, str]:
 
 def insert_out(about: About, unit: str) -> tuple[str, str]:
     """The hour of removal."""
-    title = _("Inserts out at %(when)s: %(group)s") % {"when": when(about.starts, about.zone), "group": about.group}
+    title = _("Inserts out at %(when)s: %(group)s") % {"when": when(about.starts, about.zone), "group": about.named}
     ask = _("Start on the hour, take the inserts out in the order they will come to AI, and count what comes out.")
     return title, _full(about, ask)
 
 
 def second_pg(about: About, unit: str) -> tuple[str, str]:
     """The dose that is forgotten."""
-    title = _("Second PG at %(when)s: %(group)s") % {"when": when(about.starts, about.zone), "group": about.group}
+    title = _("Second PG at %(when)s: %(group)s") % {"when": when(about.starts, about.zone), "group": about.named}
     return title, _full(about, _("The second dose belongs to the first: every animal gets it, in the same order."))
 
 
 def mga_last(about: About, unit: str) -> tuple[str, str]:
     """Last day of MGA."""
-    title = _("%(day)s: last MGA feeding, %(group)s") % {"day": day_words(about.day), "group": about.group}
+    title = _("%(day)s: last MGA feeding, %(group)s") % {"day": day_words(about.day), "group": about.named}
     ask = _("Feed MGA for the last time on this day. From the next day on no MGA: clean the bunks and the mixer.")
     return title, _full(about, ask)
 
@@ -155,7 +158,7 @@ def mga_last(about: About, unit: str) -> tuple[str, str]:
 def crew_confirmation(about: About, unit: str) -> tuple[str, str]:
     """Is everybody coming?"""
     title = _("Confirm the crew for %(when)s: %(group)s") % {
-        "when": when(about.starts, about.zone), "group": about.group,
+        "when": when(about.starts, about.zone), "group": about.named,
     }  # fmt: skip
     ask = _("Call or write to the crew today. If a hand is missing, tell the coordinator now, not on the day.")
     return title, _full(about, ask)
@@ -173,7 +176,7 @@ def second_session(about: About, unit: str) -> tuple[str, str]:
     assert about.other is not None
     second = about.other
     title = _("Second session at %(when)s: %(group)s") % {
-        "when": when(second.starts, second.zone), "group": about.group,
+        "when": when(second.starts, second.zone), "group": about.named,
     }  # fmt: skip
     ask = _(
         "The first session closes. Keep the females that were not inseminated yet apart and tell the technician how many."

@@ -46,7 +46,10 @@ class SeasonSerializer(serializers.ModelSerializer[Season]):
 
 
 class VisitSerializer(serializers.ModelSerializer[Booking]):
-    """A published visit of a technician. Times are UTC; `zone` is the ranch's."""
+    """A published visit of a technician. Times are UTC; `zone` is the ranch's.
+
+    `lot` counts from 0; `lots` says into how many the group is cut.
+    """
 
     technician_name = serializers.CharField(source="technician.name")
     group_name = serializers.CharField(source="entry.group.name")
@@ -55,6 +58,7 @@ class VisitSerializer(serializers.ModelSerializer[Booking]):
     zone = serializers.CharField(source="entry.group.herd.ranch.zone")
     season = serializers.UUIDField(source="entry.season_id")
     group = serializers.UUIDField(source="entry.group_id")
+    lots = serializers.IntegerField(read_only=True)
 
     class Meta:
         model = Booking
@@ -69,6 +73,7 @@ class VisitSerializer(serializers.ModelSerializer[Booking]):
             "ranch_name",
             "zone",
             "lot",
+            "lots",
             "step",
             "starts",
             "ends",
@@ -191,7 +196,8 @@ class VisitViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, MemberViewS
 
     def get_queryset(self) -> Any:
         """With what the serializer shows."""
-        return super().get_queryset().select_related("technician", "entry__group__herd__ranch")
+        visits = super().get_queryset().select_related("technician", "entry__group__herd__ranch")
+        return visits.annotate(lots=queries.lots_there())
 
 
 def _jobs_for(member: Member) -> Any:

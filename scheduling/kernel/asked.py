@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from scheduling.kernel.compare import Comparison, GroupChange, Load, Situation
+from scheduling.kernel.lot_words import fill_lot_words
 from scheduling.kernel.season import Group, Season
 
 
@@ -91,9 +92,10 @@ def _hour_texts(item: GroupChange, season: Season, group: Group | None) -> Itera
         if (step.lot, was, now) in told or step.key not in group.protocol.by_key:
             continue
         told.add((step.lot, was, now))
-        lot = f", lot {step.lot + 1}" if len(item.lots_now) > 1 else ""
+        lot = fill_lot_words(step.lot + 1, len(item.lots_now))
+        what = ", ".join(filter(None, (group.protocol.by_key[step.key].label, lot)))
         when = f"{now:%H:%M} instead of {was:%H:%M}"
-        yield f"{group.protocol.by_key[step.key].label}{lot} on {day_words(now.date())} begins {when}."
+        yield f"{what} on {day_words(now.date())} begins {when}."
 
 
 def _crew_text(item: GroupChange, season: Season) -> str:

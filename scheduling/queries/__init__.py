@@ -21,6 +21,7 @@ from scheduling.queries.clashes import (
     replanning_for,
     replannings_for,
 )
+from scheduling.queries.lots import lots_at, lots_there
 from scheduling.queries.readiness import (
     ranches_judged,
     readiness_entries_for,
@@ -75,6 +76,8 @@ __all__ = [
     "holidays_for",
     "job_for",
     "latest_seasons",
+    "lots_at",
+    "lots_there",
     "move_for",
     "moves_for",
     "next_steps",

@@ -1,6 +1,6 @@
 """What a rancher and a technician read: steps by day with what to prepare, stops by day with the drive between."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from uuid import UUID
@@ -11,26 +11,26 @@ from scheduling.kernel.sessions import HEAT_PREFIX
 from scheduling.models import Booking, PlannedStep
 from scheduling.services.catalogue import StepWords, step_words, trip_heads
 from scheduling.services.heat import HeatBook, HeatNote, step_notes
+from scheduling.services.lots import lot_on_page, with_lot
 from scheduling.services.wall import wall
 
 Hands = Mapping[tuple[UUID, int, str], tuple[str, ...]]
 Steps = Mapping[tuple[UUID, int, str], PlannedStep]
+# How many lots each entry has.
+Lots = Mapping[UUID, int]
 
 
 @dataclass(frozen=True, slots=True)
 class AgendaItem:
-    """A published step on the ranch's clock (wall times) with its words.
-
-    `lot`: which lot, from 1; 0 where no other is known.
-    """
+    """A published step on the ranch's clock (wall times) with its words. `group` says which lot of it."""
 
     step: PlannedStep
     words: StepWords
+    group: str
     starts: datetime
     ends: datetime
     heat: tuple[HeatNote, ...] = ()
     technicians: tuple[str, ...] = ()
-    lot: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +40,12 @@ class Agenda:
     days: tuple[tuple[date, tuple[AgendaItem, ...]], ...]
 
 
-def agenda_of(steps: list[PlannedStep], book: HeatBook | None = None, hands: Hands | None = None) -> Agenda:
+def agenda_of(steps: list[PlannedStep], lots: Lots, book: HeatBook | None = None, hands: Hands | None = None) -> Agenda:
     """Steps by the ranch's calendar day; of each chute trip only its first step, which speaks for all.
 
     `book`: the weather of the steps' ranches, for warnings of heat. `hands`: who comes, by (entry, lot, step).
     """
     days: dict[date, list[AgendaItem]] = {}
-    lots = _lots_of((step.entry_id, step.lot) for step in steps)
     for step in steps:
         if step.key not in trip_heads(step.entry.protocol) and not step.key.startswith(HEAT_PREFIX):
             continue
@@ -54,22 +53,14 @@ def agenda_of(steps: list[PlannedStep], book: HeatBook | None = None, hands: Han
         item = AgendaItem(
             step=step,
             words=step_words(step.entry.protocol, step.key),
+            group=with_lot(step.entry.group.name, lot_on_page(step.lot + 1, lots[step.entry_id])),
             starts=wall(step.starts, zone),
             ends=wall(step.ends, zone),
             heat=step_notes(book, step) if book else (),
             technicians=hands.get((step.entry_id, step.lot, step.key), ()) if hands else (),
-            lot=step.lot + 1 if lots[step.entry_id] > 1 else 0,
         )
         days.setdefault(item.starts.date(), []).append(item)
     return Agenda(tuple((day, tuple(items)) for day, items in sorted(days.items())))
-
-
-def _lots_of(known: Iterable[tuple[UUID, int]]) -> dict[UUID, int]:
-    """How many lots each entry has, as far as (entry, lot) are known."""
-    lots: dict[UUID, int] = {}
-    for entry, lot in known:
-        lots[entry] = max(lots.get(entry, 1), lot + 1)
-    return lots
 
 
 def is_handling(step: PlannedStep) -> bool:
@@ -79,10 +70,11 @@ def is_handling(step: PlannedStep) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A booking on the ranch's clock (wall times); `drive` is the time on the road to it. `lot` of `lots`: which, from 1."""
+    """A booking on the ranch's clock (wall times); `drive` is the time on the road to it. `group` says which lot of it."""
 
     booking: Booking
     words: StepWords
+    group: str
     starts: datetime
     ends: datetime
     leaves: datetime
@@ -90,8 +82,6 @@ class Stop:
     zone_name: str
     heat: tuple[HeatNote, ...] = ()
     step: PlannedStep | None = None
-    lot: int = 1
-    lots: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,12 +114,12 @@ def week_of(
     bookings: list[Booking],
     first: date,
     zone: ZoneInfo,
+    lots: Lots,
     book: HeatBook | None = None,
     steps: Steps | None = None,
 ) -> Week:
     """The bookings laid out by day of the co-op's zone. `book`: the weather of their ranches; `steps`: what they are for."""
     days, steps = [], steps or {}
-    lots = _lots_of([*((entry, lot) for entry, lot, _ in steps), *((row.entry_id, row.lot) for row in bookings)])
     for i in range(7):
         day = first + timedelta(days=i)
         mine = [booking for booking in bookings if booking.starts.astimezone(zone).date() == day]
@@ -152,6 +142,7 @@ def _stop(booking: Booking, book: HeatBook | None, steps: Steps, lots: int) -> S
     return Stop(
         booking,
         words,
+        with_lot(booking.entry.group.name, lot_on_page(booking.lot + 1, lots)),
         wall(booking.starts, zone),
         wall(booking.ends, zone),
         wall(booking.busy_starts, zone),
@@ -159,6 +150,4 @@ def _stop(booking: Booking, book: HeatBook | None, steps: Steps, lots: int) -> S
         booking.starts.astimezone(zone).tzname() or "",
         heat,
         steps.get((booking.entry_id, booking.lot, booking.step)),
-        booking.lot + 1,
-        lots,
     )

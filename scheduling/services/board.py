@@ -11,6 +11,7 @@ from scheduling.kernel.timetable import HEAT_STARTS
 from scheduling.models import PlanVersion, SeasonEntry
 from scheduling.services.catalogue import StepWords, protocol_name, step_words, trip_heads
 from scheduling.services.heat import HeatBook, HeatNote
+from scheduling.services.lots import lot_on_page
 from scheduling.services.wall import wall
 
 
@@ -37,6 +38,11 @@ class Act:
     def day(self) -> date:
         """The ranch's calendar day."""
         return self.starts.date()
+
+    @property
+    def which(self) -> str:
+        """Which lot of the group, in words; nothing where it is not cut."""
+        return lot_on_page(self.lot, self.lots)
 
     @property
     def timed(self) -> bool:

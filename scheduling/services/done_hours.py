@@ -28,7 +28,8 @@ def off_hours(season: Season, now: datetime, entry: SeasonEntry | None = None) -
     if not late or plan is None:
         return []
     problem = problem_of(plan.problem, season.cooperative)
-    table = _Table(problem, load_plan(plan.document), wording_of(season, plan.problem))
+    value = load_plan(plan.document)
+    table = _Table(problem, value, wording_of(season, plan.problem, value))
     return [text for group in problem.groups if group.id in late for text in table.off(group, late[group.id])]
 
 

@@ -1,8 +1,9 @@
 """Heat in words: warnings on planned work and on moves, and the days of a ranch with their cool hours."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from accounts.models import User
@@ -24,6 +25,7 @@ from scheduling.kernel.advice.weather import WeatherHour
 from scheduling.kernel.heat import CATTLE_BANDS, cattle_band
 from scheduling.models import PlannedStep
 from scheduling.services.catalogue import step_words, trip_heads
+from scheduling.services.lots import lot_on_page
 from scheduling.services.units import units_of
 from scheduling.services.wall import wall
 from scheduling.services.weather import NORMALS, RanchWeather, weather_of
@@ -131,21 +133,24 @@ def step_notes(book: HeatBook, step: PlannedStep) -> tuple[HeatNote, ...]:
 
 @dataclass(frozen=True, slots=True)
 class HotStep:
-    """A published step with its warnings, on the ranch's clock."""
+    """A published step with its warnings, on the ranch's clock. `lot`: which of the group, in words, where it is cut."""
 
     label: str
+    group: str
+    lot: str
     starts: datetime
     notes: tuple[HeatNote, ...]
 
 
-def hot_steps(book: HeatBook, steps: Iterable[PlannedStep]) -> list[HotStep]:
-    """Steps that meet heat, in the order of their hours."""
+def hot_steps(book: HeatBook, steps: Iterable[PlannedStep], lots: Mapping[UUID, int]) -> list[HotStep]:
+    """Steps that meet heat, in the order of their hours. `lots`: how many each entry has."""
     found = []
     for step in steps:
         notes = step_notes(book, step)
         if notes:
             label = step_words(step.entry.protocol, step.key).label
-            found.append(HotStep(label, wall(step.starts, step.ranch.zone), notes))
+            lot = lot_on_page(step.lot + 1, lots[step.entry_id])
+            found.append(HotStep(label, step.entry.group.name, lot, wall(step.starts, step.ranch.zone), notes))
     return found
 
 

@@ -31,10 +31,10 @@ def problem_of(document: dict[str, Any], cooperative: Cooperative) -> Problem:
     return load_season(document, protocols_of(cooperative))
 
 
-def broken_rows(report: Report, season: Season, problem: dict[str, Any]) -> list[dict[str, Any]]:
+def broken_rows(report: Report, season: Season, problem: dict[str, Any], plan: Plan) -> list[dict[str, Any]]:
     """What a plan breaks as rows, in sentences for people. What a cost was printed as is not among it."""
     found = [asdict(item) for item in report.broken if item.code != "cost_printed"]
-    words = wording_of(season, problem) if found else None
+    words = wording_of(season, problem, plan) if found else None
     return [{**item, "text": words.say(item["text"]), "about": list(item["about"])} for item in found if words]
 
 
@@ -52,7 +52,7 @@ def save_plan(
     """Store a plan as the season's next version, with what the checker says of it, and make it the plan in work."""
     report = check(problem_of(problem, season.cooperative), plan)
     plan = replace(plan, cost=report.cost)
-    broken = broken_rows(report, season, problem)
+    broken = broken_rows(report, season, problem, plan)
     with transaction.atomic():
         Season.objects.select_for_update().get(pk=season.pk)
         last = season.plans.aggregate(last=Max("number"))["last"] or 0

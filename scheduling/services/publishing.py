@@ -110,8 +110,9 @@ def bump_calendar(season: Season) -> None:
 
 def _broken_now(season: Season, plan: PlanVersion) -> list[dict[str, Any]]:
     """What the plan breaks by the hours in force today, which the co-op may have adjusted since it was made."""
-    report = check(problem_of(plan.problem, season.cooperative), load_plan(plan.document))
-    return broken_rows(report, season, plan.problem)
+    value = load_plan(plan.document)
+    report = check(problem_of(plan.problem, season.cooperative), value)
+    return broken_rows(report, season, plan.problem, value)
 
 
 def _is_double_booking(fault: Exception) -> bool:

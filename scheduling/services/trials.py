@@ -172,7 +172,7 @@ def try_out(
     plan = _least_change(bound, keep, [least_changed(bound, keep, best), least_changed(bound, keep, first), best])
     report = check(problem, plan)
     trial.document = to_document(replace(plan, cost=report.cost))
-    trial.broken = broken_rows(report, season, trial.problem)
+    trial.broken = broken_rows(report, season, trial.problem, plan)
     trial.cost_total = report.cost.total
 
 

@@ -71,7 +71,7 @@ def short(act: Act) -> str:
     """The words of an act for a narrow cell."""
     words = re.sub(r" \(.*?\)", "", act.words.label)
     words = words.replace("Timed AI + GnRH at AI", "AI").replace("Timed AI", "AI").replace("Insert", "insert")
-    return f"{words}{f', lot {act.lot}' if act.lots > 1 else ''}"
+    return f"{words}, {act.which}" if act.which else words
 
 
 @register.filter

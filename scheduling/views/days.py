@@ -38,7 +38,7 @@ def today(request: HttpRequest, member: Member) -> HttpResponse:
     if "RANCH_EDIT" in member.allowed and member.user.ranches.filter(cooperative=member.cooperative).exists():
         steps = [*queries.next_steps(member, now), *queries.visits_after_heat(member, now)]
         steps.sort(key=lambda step: (step.starts, step.key))
-        agenda = agenda_of(steps, _book(member, steps), queries.hands_at(steps))
+        agenda = _agenda(steps, _book(member, steps))
     seasons = queries.latest_seasons(member)
     context: dict[str, Any] = {
         "agenda": agenda,
@@ -70,7 +70,7 @@ def _to_tick(member: Member, now: datetime, has_ranch: bool) -> Agenda | None:
     if not has_ranch and not member.may(Permission.STEP_DONE, Reach.COOP):
         return None
     steps = [step for step in queries.steps_to_tick(member, now) if is_handling(step)]
-    return agenda_of(steps, hands=queries.hands_at(steps)) if steps else None
+    return _agenda(steps) if steps else None
 
 
 def _coming(member: Member, now: datetime) -> Agenda | None:
@@ -78,7 +78,7 @@ def _coming(member: Member, now: datetime) -> Agenda | None:
     if member.reach(Permission.SEASON_VIEW) is not Reach.COOP:
         return None
     steps = queries.coming_steps(member, now)
-    return agenda_of(steps, _book(member, steps), queries.hands_at(steps))
+    return _agenda(steps, _book(member, steps))
 
 
 @member_page(Permission.TECHNICIAN_VIEW)
@@ -108,6 +108,11 @@ def _monday(person: Technician, now: datetime, wanted: str | None) -> date:
     return day - timedelta(days=day.weekday())
 
 
+def _agenda(steps: list[PlannedStep], book: HeatBook | None = None) -> Agenda:
+    """Steps by day, with who comes and which lot is meant."""
+    return agenda_of(steps, queries.lots_at(step.entry_id for step in steps), book, queries.hands_at(steps))
+
+
 def _book(member: Member, steps: list[PlannedStep]) -> HeatBook | None:
     """The weather of the ranches and days of some steps."""
     if not steps:
@@ -123,7 +128,8 @@ def _week(member: Member, person: Technician, first: date) -> Any:
     stops = list(queries.stops_for(person, start, datetime.combine(first + timedelta(days=7), time(), zone)))
     ranches = {stop.entry.group.herd.ranch_id: stop.entry.group.herd.ranch for stop in stops}
     book = HeatBook(member.user, ranches.values(), first, first + timedelta(days=7)) if stops else None
-    return week_of(person, stops, first, zone, book, queries.steps_of(stops))
+    lots = queries.lots_at(stop.entry_id for stop in stops)
+    return week_of(person, stops, first, zone, lots, book, queries.steps_of(stops))
 
 
 def _step(member: Member, identity: uuid.UUID) -> PlannedStep:
@@ -157,8 +163,9 @@ def step_done(request: HttpRequest, member: Member, step: uuid.UUID) -> HttpResp
                 if kept:
                     return HttpResponse(status=204)
                 return redirect("scheduling:today", coop=member.cooperative.slug)
-        agenda = agenda_of([row])
-        return render(request, "scheduling/step_done.html", {"form": form, "step": row, "agenda": agenda})
+        lots = queries.lots_at([row.entry_id])
+        context = {"form": form, "step": row, "agenda": agenda_of([row], lots), "lots": lots[row.entry_id]}
+        return render(request, "scheduling/step_done.html", context)
 
 
 def _say_what_is_off(request: HttpRequest, step: PlannedStep, now: datetime) -> None:

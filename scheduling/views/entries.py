@@ -66,7 +66,7 @@ def _hot(member: Member, entry: SeasonEntry) -> list[HotStep]:
         return []
     days = [step.starts.date() for step in steps]
     book = HeatBook(member.user, [entry.group.herd.ranch], min(days), max(days))
-    return hot_steps(book, steps)
+    return hot_steps(book, steps, queries.lots_at([entry.pk]))
 
 
 @member_page(Permission.ENTRY_EDIT)

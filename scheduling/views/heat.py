@@ -59,7 +59,7 @@ def heat_ranch(request: HttpRequest, member: Member, ranch: str) -> HttpResponse
     weather = book.weather[row.pk]
     steps = _steps(member, row, first, last)
     hot: dict[date, list[Any]] = {}
-    for step in hot_steps(book, steps):
+    for step in hot_steps(book, steps, queries.lots_at(step.entry_id for step in steps)):
         hot.setdefault(step.starts.date(), []).append(step)
     days = [(day, hot.get(day.day, [])) for day in days_of_heat(weather, member.user, first, last)]
     move, move_notes, move_known = _move(request, member, row)

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
+from itertools import product
 from pathlib import Path
 from statistics import median, quantiles
 from typing import Any
@@ -38,7 +39,7 @@ from herdplan.calendars import contents, feeds, writer
 from herdplan.calendars.models import FeedToken
 from herdplan.calendars.services import digest
 from herdplan.technicians.models import Technician
-from scheduling.models import Booking
+from scheduling.models import Booking, PlannedStep
 from scheduling.services import bump_calendar
 from tests.factories.people import make_coop, make_entry, make_group, make_herd, make_person, make_ranch, make_season
 from tests.factories.people import make_technician as new_technician
@@ -59,11 +60,11 @@ def main() -> None:
 
 
 def rows() -> list[Technician]:
-    """Twenty technicians with 200 stops each; each stop at one of forty ranches."""
+    """Twenty technicians with 200 stops each; each stop at one of forty ranches, at one of the five lots of its group."""
     coop = make_coop()
     season = make_season(coop)
     entries = [make_entry(season, make_group(make_herd(make_ranch(coop, f"Ranch {i}")))) for i in range(40)]
-    people = []
+    people: list[Technician] = []
     start = datetime.now(UTC).replace(hour=12, minute=0, second=0, microsecond=0) + timedelta(days=1)
     for number in range(20):
         person = new_technician(coop, name=f"Technician {number}", user=make_person(coop, Role.TECHNICIAN))
@@ -73,12 +74,19 @@ def rows() -> list[Technician]:
             begins = start + timedelta(days=i // 2, hours=5 * (i % 2))
             made.append(
                 Booking(
-                    entry=entries[(number + i) % 40], technician=person, lot=number * EVENTS + i, step="ai", head=80,
+                    entry=entries[(number + i) % 40], technician=person, lot=i // 40, step="ai", head=80,
                     starts=begins, ends=begins + timedelta(hours=3), busy_starts=begins - timedelta(hours=1),
                     busy_ends=begins + timedelta(hours=3), km_before=61.5, changed_at=start - timedelta(days=30),
                 )
             )  # fmt: skip
         Booking.objects.bulk_create(made)
+    PlannedStep.objects.bulk_create(
+        PlannedStep(
+            entry=entry, ranch=entry.group.herd.ranch, lot=lot, key=key, starts=start, ends=start + timedelta(hours=3), head=80,
+            by="ranch", changed_at=start - timedelta(days=30),
+        )
+        for entry, lot, key in product(entries, range(EVENTS // 40), ("gnrh1", "insert", "out", "pg", "ai", "gnrh2"))
+    )  # fmt: skip
     return people
 
 

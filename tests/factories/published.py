@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from accounts.models import Cooperative, User
@@ -55,6 +56,21 @@ class Published:
                 row.busy_starts, row.busy_ends = row.busy_starts + by, row.busy_ends + by
             row.save()
         return self.step(key)
+
+    def cut(self, *heads: int, apart: timedelta = timedelta(hours=2)) -> None:
+        """Cut the group into lots of these heads, as it would be published: the first keeps its rows and hours, the
+        others follow at a distance. The technician drives to the first alone.
+        """
+        rows: list[PlannedStep | Booking] = [*PlannedStep.objects.filter(entry=self.entry)]
+        for row in [*rows, *Booking.objects.filter(entry=self.entry)]:
+            row.head, starts, ends = heads[0], row.starts, row.ends
+            row.save()
+            for lot, head in enumerate(heads[1:], 1):
+                row.pk, row.lot, row.head, row._state.adding = uuid4(), lot, head, True
+                row.starts, row.ends = starts + lot * apart, ends + lot * apart
+                if isinstance(row, Booking):
+                    row.busy_starts, row.busy_ends, row.km_before = row.starts, row.ends, 0
+                row.save()
 
     def cancel(self, key: str, now: datetime) -> None:
         """Cancel a step and its booking."""

@@ -38,6 +38,7 @@ from scheduling.kernel.catalogue import load_catalogue
 from scheduling.kernel.protocol import AnimalClass
 from scheduling.models import GroupCare, PlannedMove, PlannedStep
 from scheduling.services import step_words
+from scheduling.services.lots import LOT_WORDS
 from scheduling.services.season_basis import Basis
 from scheduling.services.season_items import QUIET, SeasonItem, items_of
 from tests.factories.changes import publish_plan
@@ -82,7 +83,8 @@ def asked_for() -> Iterator[str]:
 
 
 def spoken() -> Iterator[str]:
-    """Every word of the catalogue and of dated items that messages and events give to gettext."""
+    """Every word of the catalogue and of dated items that messages and events give to gettext, and which lot is meant."""
+    yield LOT_WORDS
     for protocol in load_catalogue().protocols.values():
         for key in (*(step.key for step in protocol.steps), "heat:1"):
             words = step_words(protocol.id, key)

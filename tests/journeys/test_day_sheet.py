@@ -8,10 +8,11 @@ import pytest
 from django.test import Client
 
 from accounts.models import User
+from herdplan.technicians.models import Technician
 from scheduling.models import PlannedStep
 from scheduling.services import publish
 from scheduling.services.catalogue import trip_heads
-from tests.factories.pages import text
+from tests.factories.pages import signed_in, text
 from tests.factories.plans import NOW, Scene, make_scene, planned
 from tests.factories.readiness import make_cows
 
@@ -63,3 +64,21 @@ def test_a_technician_gets_the_days_without_tags(scene: Scene) -> None:
     said = text(shown(scene.technician.user, scene, f"?ranch={scene.home.slug}"))
     assert "(1) (2) (3)" in said
     assert "write their tags in as they come" in said
+
+
+def test_lots_are_told_apart_on_paper_and_on_the_board() -> None:
+    """In any order 112 cows do not fit the programme's hours as one: they go through in lots."""
+    made = make_scene(head=112, order="any")
+    Technician.objects.update(max_head_per_day=400)
+    lots = [
+        lot for group in planned(made).document["groups"] for lot in group["lots"] if group["id"] == str(made.willow.pk)
+    ]
+    assert len(lots) > 1
+    words = [f"lot {number} of {len(lots)}" for number in range(1, len(lots) + 1)]
+    said = text(shown(made.coordinator.user, made, f"?ranch={made.home.slug}"))
+    board = text(signed_in(made.coordinator.user).get(f"/c/north/seasons/{made.season.pk}/"))
+    for lot, name in zip(lots, words, strict=True):
+        assert f"Willow, {lot['head']} head, {name}" in said
+        assert f"{name.capitalize()}, {lot['head']} head: " in said
+        assert f"AI, {name} " in board  # the board's narrow cells
+        assert f"{lot['head']} head, {name} · " in board  # the list of days on a phone

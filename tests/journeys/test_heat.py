@@ -3,6 +3,7 @@
 import re
 from datetime import date, datetime, time, timedelta
 from typing import Any
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -257,6 +258,24 @@ def test_hot_work_is_marked_on_entry_board_week_and_heat_page(published: Scene) 
     booking = published.willow.bookings.all()[0]
     week = text(boss.get(f"/c/north/week/{booking.technician_id}/?from={day}"))
     assert "meets a heat index" in week
+
+
+def test_hot_work_says_of_which_lot_it_is(published: Scene) -> None:
+    for row in PlannedStep.objects.filter(entry=published.willow):
+        row.pk, row.lot, row._state.adding = uuid4(), 1, True
+        row.save()
+    hot_all_day(published)
+    rancher = signed_in(published.rancher.user)
+    entry = text(rancher.get(f"/c/north/seasons/{published.season.pk}/groups/{published.willow.pk}/"))
+    day = PlannedStep.objects.filter(entry=published.willow, key="ai")[0].starts.astimezone(DENVER).date()
+    page = text(rancher.get(f"/c/north/heat/ranches/{published.home.slug}/?from={day}"))
+    for words in ("lot 1 of 2", "lot 2 of 2"):
+        assert f"Timed AI + GnRH at AI, {words} " in entry
+        assert f"Timed AI + GnRH at AI, Willow, {words} " in page
+    PlannedStep.objects.filter(lot=1).delete()
+    assert "Timed AI + GnRH at AI, Willow " in text(
+        rancher.get(f"/c/north/heat/ranches/{published.home.slug}/?from={day}")
+    )
 
 
 def test_hot_work_is_marked_on_the_ranchers_day(scene: Scene) -> None:

@@ -1,9 +1,9 @@
 """The first page of a co-op, as its coordinator, a rancher, the adviser and a technician open it."""
 
+import re
 from datetime import datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
-from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -25,7 +25,7 @@ NOW = DAY_0 - timedelta(days=3)
 @pytest.fixture
 def made(monkeypatch: pytest.MonkeyPatch) -> Published:
     """A published plan, three days before its first step."""
-    monkeypatch.setattr("scheduling.views.days.timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr("scheduling.views.days.timezone", SimpleNamespace(now=lambda: NOW, override=timezone.override))
     return make_published()
 
 
@@ -199,19 +199,43 @@ def test_lots_of_a_group_are_told_apart(made: Published) -> None:
     client.force_login(made.worker)
     address = f"/c/north/week/{made.technician.pk}/?from=2027-05-10"
     assert "lot 1" not in page(made.rancher) + client.get(address).content.decode()
-    rows: list[PlannedStep | Booking] = [*PlannedStep.objects.all(), *Booking.objects.all()]
-    for row in rows:
-        row.head, more = 13, timedelta(hours=2)
-        row.save()
-        row.pk, row.lot, row.head, row.starts, row.ends = uuid4(), 1, 47, row.starts + more, row.ends + more
-        if isinstance(row, Booking):
-            row.busy_starts, row.busy_ends = row.starts, row.ends
-        row._state.adding = True
-        row.save(force_insert=True)
+    made.cut(13, 47)
     week = " ".join(client.get(address).content.decode().split())
     assert "13 head, Willow, lot 1 of 2" in week
     assert "47 head, Willow, lot 2 of 2" in week
-    assert 'Tick off as done<span class="visually-hidden">: Willow, lot 2</span>' in week
+    assert 'Tick off as done<span class="visually-hidden">: Willow, lot 2 of 2</span>' in week
     today = page(made.rancher)
-    assert "13 head, Willow, lot 1, Willow Draw" in today
-    assert "47 head, Willow, lot 2, Willow Draw" in today
+    assert "13 head, Willow, lot 1 of 2, Willow Draw" in today
+    assert "47 head, Willow, lot 2 of 2, Willow Draw" in today
+
+
+def test_the_page_of_one_step_names_its_lot_where_there_are_two(made: Published) -> None:
+    """It knows of one step alone; how many lots there are is counted over all of the group's."""
+
+    def ticking(step: PlannedStep) -> str:
+        client = Client()
+        client.force_login(made.rancher)
+        return " ".join(client.get(f"/c/north/steps/{step.pk}/done/").content.decode().split())
+
+    whole = ticking(made.step("gnrh1"))
+    assert "60 head, Willow, Willow Draw" in whole
+    assert 'data-keep="GnRH + insert in, Willow"' in whole
+    assert "lot" not in re.sub(r"<[^>]+>", " ", whole).split()
+    assert "lots" not in whole
+    made.cut(13, 47)
+    for lot, head in ((0, 13), (1, 47)):
+        said = ticking(PlannedStep.objects.get(key="gnrh1", lot=lot))
+        assert f"{head} head, Willow, lot {lot + 1} of 2, Willow Draw" in said
+        assert f'data-keep="GnRH + insert in, Willow, lot {lot + 1} of 2"' in said
+        assert "first animal of this lot go through?" in said
+        assert "One tick is for both lots:</strong> the hours of the other follow from it" in said
+    PlannedStep.objects.filter(lot=1).update(status="cancelled")
+    assert "lots" not in ticking(PlannedStep.objects.get(key="gnrh1", lot=0))
+
+
+def test_a_lot_is_named_though_no_other_stands_on_the_page(made: Published) -> None:
+    made.cut(13, 47)
+    PlannedStep.objects.filter(lot=1).update(ends=NOW - timedelta(days=20), starts=NOW - timedelta(days=21))
+    today = page(made.rancher)
+    assert "13 head, Willow, lot 1 of 2, Willow Draw" in today
+    assert "47 head" not in today

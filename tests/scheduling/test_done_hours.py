@@ -38,7 +38,7 @@ def test_pg_hours_late_leaves_too_few_hours_to_ai_and_both_are_told(scene: Scene
     assert off_hours(scene.season, pg, scene.willow) == []  # 60 to 66 h leave some room
     tick(scene, "out", timedelta(hours=4))
     (text,) = off_hours(scene.season, pg, scene.willow)
-    assert text.startswith("Animals of Willow Draw: Willow, lot 1, get Timed AI 58.")
+    assert text.startswith("Animals of Willow Draw: Willow get Timed AI 58.")
     assert text.endswith("h after PG (put patches on); the protocol asks for 60 to 66 h.")
     concern = concerns_of([scene.season], pg)[0]
     assert (concern.text, concern.page, concern.pressing) == (text, "done", True)

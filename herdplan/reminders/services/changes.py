@@ -2,7 +2,7 @@
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -24,6 +24,8 @@ from herdplan.reminders.services.people import Profile, profiles_of
 from herdplan.reminders.services.wanted import words_of
 from herdplan.reminders.texts import change_line, changes_text, when
 from scheduling.models import Booking, PlannedStep
+from scheduling.queries import lots_at
+from scheduling.services.lots import lot_words, with_lot
 from scheduling.services.marks import marks_of
 
 # A change of what lies this close ahead asks for a tap: it covers the same day and the early hours of the next.
@@ -35,7 +37,9 @@ _signer = Signer(salt="herdplan.reminders.seen")
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """A row of the plan as a person sees it. `parts` are the words of its label, the `step`th of them the step's."""
+    """A row of the plan as a person sees it. `parts` are the words of its label, the `step`th of them the step's and the next
+    one the group's, to which it is said which `lot` (from 1) of how many `lots`.
+    """
 
     kind: str
     about: uuid.UUID
@@ -46,11 +50,15 @@ class State:
     head: int
     live: bool
     zone: ZoneInfo
+    lot: int = 1
+    lots: int = 1
 
     @property
     def label(self) -> str:
         """Step, group and ranch, or ranch first for a visit, in the language in force."""
-        return ", ".join(_(part) if i == self.step else part for i, part in enumerate(self.parts))
+        said = [_(part) if i == self.step else part for i, part in enumerate(self.parts)]
+        said[self.step + 1] = with_lot(said[self.step + 1], lot_words(self.lot, self.lots))
+        return ", ".join(said)
 
     def document(self) -> dict[str, Any]:
         """What a notice remembers of it."""
@@ -106,27 +114,32 @@ def _unsent(coop: Cooperative) -> list[ChangeNotice]:
 def _states(coop: Cooperative, now: datetime) -> Iterator[tuple[User, State]]:
     """Every person with every row of the plan that concerns them and is not long past."""
     steps = PlannedStep.objects.filter(ranch__cooperative=coop, starts__gt=now - timedelta(days=2))
-    for step in steps.select_related("ranch", "entry__group").prefetch_related("ranch__people"):
-        if step.key in marks_of(step.entry.protocol):
-            state = _step_state(step)
-            yield from ((user, state) for user in step.ranch.people.all() if user.is_active)
+    steps = steps.select_related("ranch", "entry__group").prefetch_related("ranch__people")
     bookings = Booking.objects.filter(technician__cooperative=coop, starts__gt=now - timedelta(days=2))
-    for booking in bookings.select_related("entry__group__herd__ranch", "technician__user"):
+    bookings = bookings.select_related("entry__group__herd__ranch", "technician__user")
+    lots = lots_at({*(step.entry_id for step in steps), *(booking.entry_id for booking in bookings)})
+    for step in steps:
+        if step.key in marks_of(step.entry.protocol):
+            state = _step_state(step, lots)
+            yield from ((user, state) for user in step.ranch.people.all() if user.is_active)
+    for booking in bookings:
         if booking.technician.user is not None and booking.technician.user.is_active:
-            yield booking.technician.user, _booking_state(booking)
+            yield booking.technician.user, _booking_state(booking, lots)
 
 
-def _step_state(step: PlannedStep) -> State:
+def _step_state(step: PlannedStep, lots: Mapping[uuid.UUID, int]) -> State:
     parts = (words_of(step.entry.protocol, step.key).label, step.entry.group.name, step.ranch.name)
     live, zone = step.status != "cancelled", ZoneInfo(step.ranch.zone)
-    return State("step", step.pk, parts, 0, step.sequence, step.starts, step.head, live, zone)
+    which = step.lot + 1, lots[step.entry_id]
+    return State("step", step.pk, parts, 0, step.sequence, step.starts, step.head, live, zone, *which)
 
 
-def _booking_state(row: Booking) -> State:
+def _booking_state(row: Booking, lots: Mapping[uuid.UUID, int]) -> State:
     ranch = row.entry.group.herd.ranch
     parts = (ranch.name, words_of(row.entry.protocol, row.step).label, row.entry.group.name)
     live, zone = row.status != "cancelled", ZoneInfo(ranch.zone)
-    return State("booking", row.pk, parts, 1, row.sequence, row.starts, row.head, live, zone)
+    which = row.lot + 1, lots[row.entry_id]
+    return State("booking", row.pk, parts, 1, row.sequence, row.starts, row.head, live, zone, *which)
 
 
 def _tell(

@@ -14,6 +14,7 @@ from herdplan.reminders.rules import BOOKING, LONGEST_AFTER_DAYS, LONGEST_LEAD_D
 from herdplan.reminders.services.moves import checked, entry_of
 from herdplan.reminders.services.people import Profile, profiles_of
 from scheduling.models import Booking, PlannedMove, PlannedStep
+from scheduling.queries import lots_at
 from scheduling.services.planned_moves import Checked
 from scheduling.services.season_basis import EARLIEST, LATEST, Basis, published
 
@@ -79,9 +80,9 @@ def _bookings(bookings: QuerySet[Booking]) -> list[Booking]:
 
 def _arranged(plan: Plan) -> Plan:
     users: dict[Any, User] = {}
+    plan.lots = lots_at({*(step.entry_id for step in plan.steps), *(booking.entry_id for booking in plan.bookings)})
     for step in plan.steps:
         plan.by_key[step.entry_id, step.lot, step.key] = step
-        plan.lots[step.entry_id] = max(plan.lots.get(step.entry_id, 0), step.lot + 1)
         users.update((user.pk, user) for user in step.ranch.people.all())
     for booking in plan.bookings:
         user = booking.technician.user

@@ -205,7 +205,7 @@ def _people(plan: Plan, rule: Rule, step: PlannedStep) -> Iterable[User]:
 def _of_booking(plan: Plan, booking: Booking, user: User) -> Iterator[Wanted]:
     zone = ZoneInfo(booking.entry.group.herd.ranch.zone)
     day = booking.starts.astimezone(zone).date()
-    about = _about_booking(booking, zone, day)
+    about = _about_booking(booking, plan.lots[booking.entry_id], zone, day)
     for rule in RULES:
         if rule.about == BOOKING and not rule.plan:
             row = _Row(booking.pk, BOOKING, booking.sequence)
@@ -286,7 +286,6 @@ def _second_key(step: PlannedStep) -> str:
 
 
 def _plain_step(plan: Plan, step: PlannedStep, zone: ZoneInfo, day: date) -> About:
-    total = plan.lots.get(step.entry_id, 1)
     return About(
         words=words_of(step.entry.protocol, step.key),
         group=step.entry.group.name,
@@ -296,13 +295,13 @@ def _plain_step(plan: Plan, step: PlannedStep, zone: ZoneInfo, day: date) -> Abo
         starts=step.starts,
         head=step.head,
         lot=step.lot + 1,
-        lots=total,
+        lots=plan.lots[step.entry_id],
         day=day,
         by_technician=step.by == "technician",
     )
 
 
-def _about_booking(booking: Booking, zone: ZoneInfo, day: date) -> About:
+def _about_booking(booking: Booking, lots: int, zone: ZoneInfo, day: date) -> About:
     ranch, words = booking.entry.group.herd.ranch, words_of(booking.entry.protocol, booking.step)
     return About(
         words=words,
@@ -313,7 +312,7 @@ def _about_booking(booking: Booking, zone: ZoneInfo, day: date) -> About:
         starts=booking.starts,
         head=booking.head,
         lot=booking.lot + 1,
-        lots=1,
+        lots=lots,
         day=day,
         leaves=booking.busy_starts,
         km=booking.km_before,

@@ -10,7 +10,7 @@ from django.core.mail import EmailMessage
 from django.test import Client
 
 from accounts.models import User
-from herdplan.reminders.models import ChangeNotice, OutboxMessage, Told
+from herdplan.reminders.models import ChangeNotice, OutboxMessage, PersonSettings, Told
 from herdplan.reminders.services import run_once, save_choice, save_settings, sweep
 from scheduling.models import PlannedStep
 from tests.factories.clock import stand_still
@@ -71,6 +71,30 @@ def test_a_change_names_old_and_new_and_what_did_not_change_is_silent() -> None:
     (rancher,) = to(made.rancher, turn(now + timedelta(hours=1)))
     assert "Head changed from 60 to 55" in rancher.body
     assert "On again: Thu 13 May, 07:00" in rancher.body
+
+
+def test_lots_are_told_apart_and_for_a_word_nobody_is_told_anything() -> None:
+    """A second lot is published, and the first, with its hours and head as they were, is "lot 1 of 2" from now on."""
+    made = make_published()
+    PersonSettings.objects.create(user=made.worker, language="es")
+    turn(EARLY)
+    made.cut(60, 60)
+    sent = turn(EARLY + timedelta(hours=1))
+    (rancher,), (worker,) = to(made.rancher, sent), to(made.worker, sent)
+    assert rancher.body.count("New: ") == 3
+    assert "New: Mon 3 May, 18:00: GnRH + insert in, Willow, lot 2 of 2, Willow Draw, 60 head" in rancher.body
+    assert "lot 1 of 2" not in rancher.body
+    assert worker.body.count("Willow, lote 2 de 2") == 1
+    assert turn(EARLY + timedelta(hours=2)) == []
+    for row in [*PlannedStep.objects.filter(lot=1, key="gnrh1"), *PlannedStep.objects.filter(lot=0, key="out")]:
+        row.starts, row.sequence = row.starts + timedelta(hours=1), row.sequence + 1
+        row.save()
+    (rancher,) = to(made.rancher, turn(EARLY + timedelta(hours=3)))
+    assert "to Mon 3 May, 19:00: GnRH + insert in, Willow, lot 2 of 2" in rancher.body
+    assert "to Mon 10 May, 17:00: Insert out + PG (put patches on), Willow, lot 1 of 2" in rancher.body
+    PlannedStep.objects.filter(lot=1).update(status="cancelled", sequence=9)
+    (rancher,) = to(made.rancher, turn(EARLY + timedelta(hours=4)))
+    assert "Cancelled: Thu 13 May, 09:00: Timed AI + GnRH at AI, Willow, lot 2 of 2" in rancher.body
 
 
 def test_two_moves_before_anything_was_sent_are_one_message_with_the_net_change() -> None:

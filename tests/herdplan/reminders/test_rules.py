@@ -143,6 +143,21 @@ def test_texts_say_weekday_hour_and_zone_of_the_ranch_and_the_cautions() -> None
     assert "wait until Sun 27 Jun" in haul.body
 
 
+def test_reminders_of_two_lots_are_told_apart_by_title_and_text() -> None:
+    made = make_published()
+    made.cut(13, 47)
+    swept(made, DAY_0 - timedelta(days=5), DAY_0 + timedelta(days=11))
+    ours = [row for row in rows(made, "evening_before") if "GnRH + insert in" in row.subject]
+    theirs = rows(made, "technician_evening", made.worker)
+    for code, found in (("insert_out", rows(made, "insert_out")), ("evening", ours), ("technician", theirs)):
+        assert len(found) == 2, code
+        for row, (head, words) in zip(found, ((13, "lot 1 of 2"), (47, "lot 2 of 2")), strict=True):
+            assert row.subject.endswith(f"Willow, {words}"), row.subject
+            assert f"{head} head, Willow, {words}, Willow Draw" in row.body
+    assert len(rows(made, "no_haul")) == 1  # what is counted from AI day is the whole group's
+    assert "lot" not in rows(made, "no_haul")[0].body.split()
+
+
 def test_distances_follow_the_persons_units() -> None:
     assert distance(64.4, "mi") == "40 miles"
     assert distance(64.4, "km") == "64 km"

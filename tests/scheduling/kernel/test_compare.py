@@ -205,6 +205,18 @@ def test_the_hours_of_a_trip_are_said_once() -> None:
     assert row.to_accept
 
 
+def test_hours_that_change_are_said_of_their_lot() -> None:
+    was = solved(one_group())
+    (group,) = was.plan.groups
+    lot, later = group.lots[0], timedelta(minutes=30)
+    moved = replace(lot, steps=tuple(replace(s, start=s.start + later, end=s.end + later) for s in lot.steps))
+    cut, changed_cut = (replace(was.plan, groups=(replace(group, lots=lots),)) for lots in ((lot, lot), (lot, moved)))
+    before, after = Situation(was.season, cut), Situation(was.season, changed_cut)
+    (row,) = [row for row in asked(compare(before, after), after, {}) if row.group]
+    assert len(row.texts) == 3
+    assert all(", lot 2 of 2 on " in text for text in row.texts)
+
+
 def test_a_ranch_that_inseminates_itself_and_a_lost_place_are_said() -> None:
     was, own = solved(one_group()), solved(one_group(ai_by="ranch"))
     assert "The ranch inseminates itself." in asked(compare(was, own), own, {})[0].texts
