@@ -121,3 +121,17 @@ def test_a_feeding_at_a_ranch_that_opens_late_in_the_evening_is_on_its_own_day()
     document["groups"][0]["head"] = 5
     document["groups"][0]["ai_by"] = "ranch"
     assert planned(document).status == "complete"
+
+
+def test_nothing_is_planned_into_the_chute_at_the_hours_of_what_was_done_there() -> None:
+    """Whichever group comes first in the file: AI of 60 head by the ranch was done when the other's technician would come."""
+    document = lone()
+    begins = planned(document).visits[0].start
+    other = {**copy.deepcopy(document["groups"][0]), "id": "G9", "head": 60, "ai_by": "ranch"}
+    other["done"] = [
+        {"step": "pg", "at": (begins - timedelta(hours=63)).isoformat()},
+        {"step": "ai", "at": (begins - timedelta(minutes=30)).isoformat()},
+    ]
+    document["groups"].append(other)
+    plan = planned(document)  # breaks no rule
+    assert plan.groups
