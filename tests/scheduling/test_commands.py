@@ -155,6 +155,30 @@ def test_bad_input_ends_with_2_and_one_line_that_names_the_field(
     assert said.err.count("\n") == 1
 
 
+def test_a_place_that_cannot_be_written_to_is_refused_before_the_search(
+    files: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = sorted(tmp_path.iterdir())
+    for out in (tmp_path / ("x" * 300), tmp_path, tmp_path / "none" / "p.json"):
+        with pytest.raises(SystemExit) as ended:
+            execute_from_command_line(["manage.py", "optimize", str(files[0]), "--out", str(out), "--rounds", "1"])
+        said = capsys.readouterr().err
+        assert (ended.value.code, said.count("\n"), said[:5]) == (2, 1, "out: ")
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_a_fault_of_the_plan_to_keep_names_it(
+    files: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Season and plan have fields of the same names."""
+    with pytest.raises(SystemExit) as ended:
+        execute_from_command_line(
+            ["manage.py", "optimize", str(files[0]), "--out", str(tmp_path / "p.json"), "--keep", str(files[0])]
+        )
+    assert ended.value.code == 2
+    assert capsys.readouterr().err.startswith("keep.format:")
+
+
 def test_a_process_says_no_more_and_ends_with_the_same_code() -> None:
     done = run(*BAD[0][0])
     assert (done.returncode, done.stdout) == (2, "")

@@ -12,6 +12,7 @@ from scheduling.kernel.checker.crew import (
     check_hands,
     check_heat,
     check_last_stops,
+    check_said,
     check_visits,
     days_of,
     route_km,
@@ -19,7 +20,7 @@ from scheduling.kernel.checker.crew import (
 from scheduling.kernel.checker.lots import check_group
 from scheduling.kernel.checker.measure import local_day
 from scheduling.kernel.checker.report import Broken, Report
-from scheduling.kernel.plan import Cost, GroupPlan, Plan, Visit, load_plan, to_document
+from scheduling.kernel.plan import Bound, Cost, GroupPlan, Plan, Visit, load_plan, to_document
 from scheduling.kernel.season import Group, Season
 
 
@@ -43,11 +44,12 @@ def check(season: Season, plan: Plan) -> Report:
     broken += check_chutes(season, plan, groups)
     broken += check_days(season, plan, groups)
     broken += check_hands(season, plan, groups)
+    broken += check_said(season, plan, groups)
     broken += check_heat(season, plan, groups)
     broken += check_last_stops(season, plan, groups)
     broken += check_barns(season, plan, groups)
     cost = cost_of(season, plan, groups)
-    broken += _cost_printed(plan.cost, cost)
+    broken += [*_status_printed(plan), *_cost_printed(plan.cost, cost), *_bound_printed(plan.bound, cost)]
     return Report(tuple(broken), cost)
 
 
@@ -124,6 +126,21 @@ def _afternoon(season: Season, group: Group, visit: Visit) -> int:
     noon = datetime.combine(local_day(visit.start, zone), datetime.min.time(), zone).replace(hour=12)
     late = visit.end - max(noon, visit.start)
     return max(0, ceil(late / timedelta(minutes=30) - 1e-6))
+
+
+def _status_printed(plan: Plan) -> Iterator[Broken]:
+    right = "complete" if not plan.unplaced else "partial" if plan.groups else "empty"
+    if plan.status != right:
+        yield Broken(7, "status_printed", f"The plan calls itself {plan.status}; it is {right}.", ("status",))
+
+
+def _bound_printed(bound: Bound, right: Cost) -> Iterator[Broken]:
+    """No plan is cheaper than a bound, so this one is not either; the code is that of printed costs."""
+    if (bound.kind == "none") != (bound.value is None):
+        yield Broken(7, "cost_printed", f"A bound of kind {bound.kind} says {bound.value}.", ("bound",))
+    if bound.value is not None and bound.value > right.total + 0.5 + right.km * 1e-4 + right.total * 1e-6:
+        text = f"The plan's bound is {bound.value}, above its cost of {right.total}."
+        yield Broken(7, "cost_printed", text, ("bound",))
 
 
 def _cost_printed(said: Cost, right: Cost) -> Iterator[Broken]:

@@ -121,18 +121,34 @@ def _inside(season: Season, group: Group, handling: Handling, least: timedelta) 
 
 
 def _overlaps(ranch: Ranch, handlings: list[Handling]) -> Iterator[Broken]:
-    ordered = sorted(handlings, key=lambda item: (item.start, item.end))
-    for i, one in enumerate(ordered):
-        for other in ordered[i + 1 :]:
-            if other.start >= one.end - SLACK:
-                break
-            if one.done and other.done:
-                continue  # what was done is done
-            at_stalls = one.ai and other.ai and one.hands and other.hands
-            if at_stalls and one.hands + other.hands <= min(one.stalls, other.stalls):
-                continue
+    running: list[Handling] = []
+    for other in sorted(handlings, key=lambda item: (item.start, item.end)):
+        running = [one for one in running if one.end > other.start + SLACK]
+        twice = [one for one in running if not (one.done and other.done) and not _beside(one, other)]
+        for one in twice:  # what was done is done
             text = (
                 f"{one.key} of group {one.group} and {other.key} of group {other.group} are in the chute of {ranch.name} "
                 f"at the same time, {said(other.start, ranch.zone)}."
             )
             yield Broken(3, "chute_twice", text, (ranch.id, one.group, other.group))
+        running.append(other)
+        if not twice:
+            yield from _crowded(ranch, running)
+
+
+def _beside(*handlings: Handling) -> bool:
+    """Whether all are AI by technicians, on as many stalls as there are technicians."""
+    at_stalls = all(one.ai and one.hands for one in handlings)
+    return at_stalls and sum(one.hands for one in handlings) <= min(one.stalls for one in handlings)
+
+
+def _crowded(ranch: Ranch, running: list[Handling]) -> Iterator[Broken]:
+    """Three or more that fit beside each other by twos, but not all together."""
+    if len(running) < 3 or all(one.done for one in running) or _beside(*running):
+        return
+    groups = sorted({one.group for one in running})
+    text = (
+        f"AI of groups {', '.join(groups)} is under way at {ranch.name} at the same time, "
+        f"{said(running[-1].start, ranch.zone)}, on {min(one.stalls for one in running)} stalls."
+    )
+    yield Broken(3, "chute_twice", text, (ranch.id, *groups))

@@ -1,7 +1,7 @@
 """Rules 4 and 5: technicians' days, who must be there, stalls, barns."""
 
 import itertools
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 
@@ -58,6 +58,10 @@ def check_days(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator
         technician = season.technicians[name]
         yield from _limits(technician, day, visits, groups)
         yield from _timeline(season, technician, day, visits, groups, printed.get((name, day)))
+    for key, count in Counter((day.technician, day.day) for day in plan.days).items():
+        if count > 1:
+            text = f"{key[0]} has day {key[1]} in the plan {count} times; once is right."
+            yield Broken(4, "day_printed", text, (key[0], key[1].isoformat()))
     for key in printed:
         if key not in days:
             text = f"{key[0]} has a day {key[1]} in the plan without a visit."
@@ -144,6 +148,48 @@ def check_heat(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator
             if noon != session.morning:
                 half = "morning" if session.morning else "evening"
                 yield Broken(1, "half_day", f"{session.key} of group {group.id} belongs in the {half}.", about)
+
+
+def check_said(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator[Broken]:
+    """Whose hands a step is in, as the plan says it; and visits to steps that technicians do not come for."""
+    steps: dict[str, set[str]] = {}
+    for placed in plan.groups:
+        group = groups.get(placed.id)
+        if group is None:
+            continue
+        done = _done_with_trips(group)
+        steps[group.id] = _come_for(group) | done
+        for trip in group.protocol.trips:
+            hands = group.ai_by if any(step.is_ai for step in trip) else group.steps_by
+            keys = {step.key for step in trip} - done
+            wrong = {
+                step.key for lot in placed.lots for step in lot.steps if step.key in keys and step.by != hands.value
+            }
+            for key in sorted(wrong):
+                text = f"{key} of group {group.id} is for the {hands.value}; the plan says somebody else does it."
+                yield Broken(4, "hands", text, (group.id, key))
+    for visit in plan.visits:
+        if visit.group in steps and visit.step not in steps[visit.group]:
+            text = f"Group {visit.group} has no step {visit.step} that {visit.technician} could come for."
+            yield Broken(4, "visit_step", text, (visit.group, visit.step))
+
+
+def _done_with_trips(group: Group) -> set[str]:
+    """Steps carried out, with those of the same trip."""
+    done = {item.step for item in group.done}
+    trips = [{step.key for step in trip} for trip in group.protocol.trips]
+    return done.union(*(trip for trip in trips if trip & done))
+
+
+def _come_for(group: Group) -> set[str]:
+    """The steps of visits: AI sessions, AI after seen heat, first keys of treatment trips."""
+    keys: set[str] = set()
+    if group.ai_by is Hands.TECHNICIAN:
+        keys |= {step.key for step in group.protocol.ai_steps}
+        keys |= {session.key for session in heat_sessions(group.protocol)}
+    if group.steps_by is Hands.TECHNICIAN:
+        keys |= {trip[0].key for trip in group.protocol.trips if not any(step.is_ai for step in trip)}
+    return keys
 
 
 def check_last_stops(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator[Broken]:

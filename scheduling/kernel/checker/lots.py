@@ -22,6 +22,7 @@ def check_group(season: Season, group: Group, placed: GroupPlan, visits: list[Vi
         steps = {step.key: step for step in lot.steps}
         if not all(key in steps for key in group.protocol.by_key):
             continue
+        yield from _forward(group, lot, number)
         yield from _days(season, group, placed, lot, number)
         yield from _trips(group, steps, number)
         yield from _intervals(season, group, lot, number, visits)
@@ -58,6 +59,13 @@ def _steps_present(group: Group, lot: Lot, number: int) -> Iterator[Broken]:
         if key not in group.protocol.by_key:
             text = f"Lot {number + 1} of group {group.id} has a step {key} that its protocol does not know."
             yield Broken(1, "step_unknown", text, (group.id, key))
+
+
+def _forward(group: Group, lot: Lot, number: int) -> Iterator[Broken]:
+    for step in lot.steps:
+        if step.end < step.start:
+            text = f"Step {step.key} of group {group.id}, lot {number + 1}, ends before it begins."
+            yield Broken(1, "backwards", text, (group.id, step.key))
 
 
 def _days(season: Season, group: Group, placed: GroupPlan, lot: Lot, number: int) -> Iterator[Broken]:

@@ -83,9 +83,12 @@ def _spans(state: State, item: Assignment, times: Times, lot: int) -> list[tuple
 
 
 def loose_hour(model: Model, need: Need, ai_day: int, step: Step) -> int:
-    """The minute of a step that nobody goes through the chute for: an hour after the ranch opens, not in the past."""
-    day = date.fromordinal(ai_day + step.day - need.protocol.reference_day)
-    moment, now = minute_of(day, need.ranch.opens, need.ranch.zone) + 60, model.not_before
+    """The minute of a step that nobody goes through the chute for: an hour after the ranch opens, or when it closes, if that
+    is sooner; not in the past.
+    """
+    day, ranch = date.fromordinal(ai_day + step.day - need.protocol.reference_day), need.ranch
+    opens, closes = (minute_of(day, clock, ranch.zone) for clock in (ranch.opens, ranch.closes))
+    moment, now = min(opens + 60, closes), model.not_before
     return now if moment < now and day_of(now, need.ranch.zone) == day else moment
 
 

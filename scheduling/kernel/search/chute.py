@@ -92,6 +92,8 @@ class Chute:
             return None
         busy += blocked
         known: list[Times] = []
+        for item, _ in items:  # all of it first, whoever's visit comes before
+            busy += self._done(item)
         for item, starts in items:
             times = dict(item.kept.times) if item.kept is not None else self._fixed(item, starts, busy)
             if times is None:
@@ -104,14 +106,20 @@ class Chute:
                 return tuple(times_of)
         return None
 
+    def _done(self, item: Assignment) -> Iterator[Span]:
+        """Steps that were carried out: nobody moves them, and nothing else goes there."""
+        for trip in item.need.trips if item.kept is None else ():
+            done = item.need.fixed_start(trip)
+            if done is not None:
+                yield from _spans(self.visits.shape(item.need, item.crew_rate).patterns[trip.key], done)
+
     def _fixed(self, item: Assignment, starts: tuple[int, ...], busy: list[Span]) -> Times | None:
         """What cannot move: technicians' starts, steps that were carried out. None on a collision."""
         times: Times = {}
         for trip in item.need.trips:
             done = item.need.fixed_start(trip)
-            if done is not None:  # nobody moves it, and nothing else goes there
+            if done is not None:
                 times[trip.key] = done
-                busy += _spans(self.visits.shape(item.need, item.crew_rate).patterns[trip.key], done)
         for (_, visit), start in zip(item.stops, starts, strict=True):
             there = next((trip for trip in item.need.trips if visit.key in trip.keys), None)
             if there is not None and times.get(there.key) == start:

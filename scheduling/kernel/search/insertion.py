@@ -43,11 +43,17 @@ class Insertion(Look):
         with self._everybody():
             return self.best(need)
 
-    def worthwhile(self, need: Need) -> Candidate | None:
-        """As `everywhere`, but None where leaving the group out is cheaper; that does not count for one whose plan is kept."""
-        found = self.everywhere(need)
-        dear = found is not None and found.cost > self.state.model.season.weights.unplaced
-        return None if dear and need.index not in self.wishes else found
+    def worthwhile(self, need: Need, *, smaller: bool = True) -> Candidate | None:
+        """As `everywhere`, but None where leaving the group out is cheaper; that does not count for one whose plan is kept.
+
+        `smaller`: where there is no place for the group, it is tried in more lots than it must be cut into.
+        """
+        for cut in (need, *(need.smaller if smaller else ())):
+            found = self.everywhere(cut)
+            dear = found is not None and found.cost > self.state.model.season.weights.unplaced
+            if found is not None and (not dear or need.index in self.wishes):
+                return found
+        return None
 
     def everywhere_on(self, need: Need, day: int) -> list[Candidate]:
         """Every way to put a group in on one day, whoever comes, the cheapest first. Clock times are not settled."""

@@ -1,12 +1,14 @@
 """Taking over an earlier plan: what still holds of it stays to the minute, the rest becomes a wish."""
 
 from collections import Counter, defaultdict
+from dataclasses import replace
+from datetime import datetime
 from itertools import pairwise
 
-from scheduling.kernel.plan import GroupPlan, Plan, Visit
+from scheduling.kernel.plan import GroupPlan, PlacedStep, Plan, Visit
 from scheduling.kernel.search.chute import Assignment, Kept, Span
 from scheduling.kernel.search.insertion import Insertion, Wish
-from scheduling.kernel.search.model import Model, Need, Part, hour_anchor, minute
+from scheduling.kernel.search.model import Model, Need, Part, hour_anchor, minute, moment_of
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Visit as Stop
 from scheduling.kernel.season import Hands
@@ -49,6 +51,10 @@ def adopt(insertion: Insertion, wishes: dict[int, Wish]) -> None:
             state.put(candidate.item, candidate.days)
 
 
+def _moved(step: PlacedStep, to: datetime | None) -> PlacedStep:
+    return step if to is None else replace(step, start=to, end=to)
+
+
 class _Reading:
     """One group's place in the earlier plan, read and tested against what the season says now."""
 
@@ -72,12 +78,25 @@ class _Reading:
         if stops is None or barn is None:
             return None
         kept = Kept(
-            plan,
+            self._with_done(),
             {trip.key: min(span[0] for span in spans[trip.key]) for trip in need.trips},
             tuple(sorted([*(span for rows in spans.values() for span in rows), *self._heat_spans()])),
             self._at_stalls(spans, barn),
         )
         return Assignment(need, plan.ai_day.toordinal(), None, rate, stops, kept, barn)
+
+    def _with_done(self) -> GroupPlan:
+        """The group's plan, with steps outside of the chute at the hours at which they were carried out."""
+        need = self.need
+        hours = {step.key: need.fixed[step.key] for step in need.loose if step.key in need.fixed}
+        if not hours:
+            return self.plan
+        moments = {key: moment_of(hour, need.ranch.zone) for key, hour in hours.items()}
+        lots = tuple(
+            replace(lot, steps=tuple(_moved(step, moments.get(step.key)) for step in lot.steps))
+            for lot in self.plan.lots
+        )
+        return replace(self.plan, lots=lots)
 
     def _crew_rate(self) -> float | None:
         need = self.need

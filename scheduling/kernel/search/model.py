@@ -18,6 +18,8 @@ from scheduling.kernel.throughput import Pace
 _EPOCH = datetime(1970, 1, 1, tzinfo=timezone.utc)
 # Groups are tried in one lot more than they must be; two or three more did no better on the seasons tried (S 3, 6, 9).
 _LOTS_MORE = (1,)
+# In so many more lots a group is tried that finds no place in as few as can be: a smaller lot leaves more choice of hours.
+_LOTS_MORE_FOR_A_PLACE = (1, 2)
 _EARTH_KM = 6371.0  # mean radius; "Geodetic Reference System 1980", International Association of Geodesy, 1980
 
 
@@ -135,6 +137,13 @@ class Need:
         """The same cut into more lots, where lots matter: smaller ones leave more choice of hours."""
         timed = bool(self.works) and self.works[0].part is Part.AI and not self.fixed
         return tuple(replace(self, lots_more=more) for more in _LOTS_MORE) if timed else ()
+
+    @cached_property
+    def smaller(self) -> "tuple[Need, ...]":
+        """The same cut into more lots, where it finds no place in as few as can be."""
+        if not self.sessions or self.fixed or self.lots_more:
+            return ()
+        return tuple(replace(self, lots_more=more) for more in _LOTS_MORE_FOR_A_PLACE if more < self.group.head)
 
     @cached_property
     def coupled(self) -> int:

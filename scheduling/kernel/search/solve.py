@@ -72,6 +72,8 @@ def solve(
     cooling.tell()
     proof = None
     if len(search.model.needs) <= MOST_GROUPS and not wishes:
+        if _let_in(search):
+            search.keep_if_cheaper(search.best)
         proof = _prove(search, cooling)
     elif helpers is not None and helpers.count and not wishes and budget.seconds and clock and budget.rounds is None:
         _together(search, cooling, helpers, seed, budget.seconds)
@@ -178,7 +180,7 @@ def _collect(search: Search, cooling: Cooling, given: Sequence[Stretch], results
 def _plan(search: Search, seed: int, rounds: int, homes: Mapping[int, int], proof: str | None) -> Plan:
     """The best plan found, with an explanation for every group left out; `homes` are the AI days of a plan that was kept."""
     search.restore(search.best)
-    if proof is None:
+    if proof != "proven":
         _let_in(search)
     while homes and send_home(search.insertion, homes) and _let_in(search):
         pass
@@ -194,8 +196,9 @@ def _plan(search: Search, seed: int, rounds: int, homes: Mapping[int, int], proo
 def _let_in(search: Search) -> bool:
     """Put in what still fits somewhere and is worth it: the search looks at the nearest only. Whether anybody went in."""
     came = False
-    for index, item in enumerate(search.state.placed):
-        found = search.insertion.worthwhile(search.model.needs[index]) if item is None else None
+    out = [index for index, item in enumerate(search.state.placed) if item is None]
+    for index in out:
+        found = search.insertion.worthwhile(search.model.needs[index], smaller=len(out) <= _EXPLAINED)
         if found is not None:
             search.state.put(found.item, found.days)
             came = True

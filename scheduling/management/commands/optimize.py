@@ -38,17 +38,19 @@ class Command(StrictCommand):
         """Plan, write the file, exit by the result."""
         try:
             budget, seed = _budget(options), int(_number("seed", options["seed"], 0, 2**31, whole=True))
-            if options["out"].is_dir() or not options["out"].absolute().parent.is_dir():
-                raise ReadError("out", f"a file in a folder that exists, not {options['out']}")
+            _try_to_write(options["out"])
             season = load_season(read_json(options["season"], "season"), load_catalogue().protocols)
-            keep = load_plan(read_json(options["keep"], "keep")) if options["keep"] else None
+            keep = _kept(options["keep"]) if options["keep"] else None
         except ReadError as fault:
             self.refuse(str(fault))
         helpers = helpers_for(budget.seconds)
         plan = solve(
             season, seed=seed, budget=budget, keep=keep, clock=time.monotonic, progress=_Bar(), helpers=helpers
         )
-        _write(options["out"], plan)
+        try:
+            _write(options["out"], plan)
+        except OSError as fault:
+            self.refuse(f"out: a file that can be written; {options['out']}: {fault.strerror}")
         out = ", ".join(item.group for item in plan.unplaced[:10])
         sys.stderr.write(f"\n{plan.status}: cost {plan.cost.total:g}{', unplaced: ' + out if out else ''}\n")
         raise SystemExit(_EXIT[plan.status])
@@ -90,8 +92,35 @@ def _number(name: str, value: str, low: float, high: float, whole: bool = False)
     return number
 
 
+def _kept(path: Path) -> Plan:
+    """The plan to keep; a fault names the argument, since the season has fields of the same names."""
+    try:
+        return load_plan(read_json(path, "keep"))
+    except ReadError as fault:
+        raise fault if fault.field == "keep" else ReadError(f"keep.{fault.field}", fault.allowed) from None
+
+
+def _part(path: Path) -> Path:
+    return path.with_name(f".{path.name}.part{os.getpid()}")
+
+
+def _try_to_write(path: Path) -> None:
+    """Refuse a place that cannot be written to before the search, not after it."""
+    try:
+        if path.is_dir() or not path.absolute().parent.is_dir():
+            raise ReadError("out", f"a file in a folder that exists, not {path}")
+        _part(path).touch()
+        _part(path).unlink()
+    except OSError as fault:
+        raise ReadError("out", f"a file that can be written; {path}: {fault.strerror}") from None
+
+
 def _write(path: Path, plan: Plan) -> None:
     """Whole or not at all."""
-    part = path.with_name(f".{path.name}.part{os.getpid()}")
-    part.write_bytes(plan_bytes(plan))
-    part.replace(path)
+    part = _part(path)
+    try:
+        part.write_bytes(plan_bytes(plan))
+        part.replace(path)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise

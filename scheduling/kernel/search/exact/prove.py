@@ -75,7 +75,7 @@ class Proof:
 
         "routes considered": no plan of the kind that the planner tries is cheaper. Others that keep the rules may be (groups
         cut into more lots than they must be, lots of one group for several technicians). "proven": no plan at all can be, since
-        the bound of everything (`beyond`) says so, nothing costs anything, or no group has any way into a plan.
+        the bound of everything (`beyond`) says so, nothing costs anything, or no group has a day or anybody who may come.
         """
         try:
             check_covered(self.search.model)
@@ -162,8 +162,8 @@ class Proof:
         return self.best < before - TINY and self.near.nothing_below(self.best)
 
     def _nobody_can(self) -> bool:
-        """Whether every group has no day, or too few technicians for other crews and lots to help."""
-        return all(not need.days or (need.works and len(need.able) < 2) for need in self.search.model.needs)
+        """Whether no group has a day, or anybody who may come where somebody must. More lots help even a technician alone."""
+        return all(not need.days or (need.works and not need.able) for need in self.search.model.needs)
 
     def _works(self, options: Iterable[Option], *, finer: bool = False) -> Iterator[Work]:
         stops: dict[tuple[int, int], list[Stop]] = defaultdict(list)

@@ -254,6 +254,50 @@ def cheap_talk(season: dict[str, Any], plan: dict[str, Any]) -> None:
     plan["cost"]["total"] = 500
 
 
+def wrong_hands(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    for step in steps_of(plan, "out", "pg"):
+        step["by"] = "technician"
+
+
+def visit_to_nothing(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    plan["visits"].append({**plan["visits"][0], "step": "weighing"})
+
+
+def visit_in_others_hands(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    season["groups"][0]["ai_by"] = "ranch"
+
+
+def ends_first(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    for step in steps_of(plan, "out", "pg"):
+        step["end"] = step["end"].replace("T17", "T15")
+
+
+def crowded(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    """Three groups, three technicians, two stalls: by twos they fit, all three do not."""
+    season["ranches"][0] |= {"ai_stalls": 2, "treat_rate": 60}
+    for number in (2, 3):
+        season["groups"].append({**season["groups"][0], "id": f"G{number}x"})
+        season["technicians"].append({**season["technicians"][0], "id": f"T{number}x"})
+        plan["groups"].append({**copy.deepcopy(plan["groups"][0]), "id": f"G{number}x"})
+        plan["visits"].append({**plan["visits"][0], "group": f"G{number}x", "technician": f"T{number}x"})
+
+
+def day_said_twice(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    plan["days"].append(copy.deepcopy(plan["days"][0]))
+
+
+def wrong_status(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    plan["status"] = "partial"
+
+
+def bound_above(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    plan["bound"] = {"kind": "proven", "value": 700}
+
+
+def bound_of_nothing(season: dict[str, Any], plan: dict[str, Any]) -> None:
+    plan["bound"] = {"kind": "none", "value": 600}
+
+
 MUTATIONS = [
     (day_late, 1, "day_offset"),
     (step_gone, 1, "step_missing"),
@@ -284,6 +328,15 @@ MUTATIONS = [
     (lots_short, 7, "head"),
     (stranger_visits, 7, "visit_unknown"),
     (cheap_talk, 7, "cost_printed"),
+    (wrong_hands, 4, "hands"),
+    (visit_to_nothing, 4, "visit_step"),
+    (visit_in_others_hands, 4, "visit_step"),
+    (ends_first, 1, "backwards"),
+    (crowded, 3, "chute_twice"),
+    (day_said_twice, 4, "day_printed"),
+    (wrong_status, 7, "status_printed"),
+    (bound_above, 7, "cost_printed"),
+    (bound_of_nothing, 7, "cost_printed"),
 ]
 
 

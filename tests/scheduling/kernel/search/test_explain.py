@@ -117,7 +117,7 @@ def planned(document: dict[str, object], rounds: int) -> tuple[Season, Plan]:
     return season, plan
 
 
-@pytest.mark.parametrize(("size", "seed"), [("S", 1), ("S", 3), ("M", 1)])
+@pytest.mark.parametrize(("size", "seed"), [("S", 1), ("S", 2), ("M", 1)])
 def test_no_cause_can_be_spared(size: str, seed: int) -> None:
     """All causes held and all else lifted, the group has no place; any one of them lifted as well, it has."""
     season, plan = planned(tight_document(size, seed), rounds=20)

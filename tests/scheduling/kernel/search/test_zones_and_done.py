@@ -1,6 +1,7 @@
 """Ranches whose day is not the season's, and what was already done: always a plan that the checker passes."""
 
 import copy
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -31,9 +32,9 @@ def lone(protocol: str = "cow_7d_cosynch_insert", **change: Any) -> dict[str, An
     return document
 
 
-def planned(document: dict[str, Any]) -> Plan:
+def planned(document: dict[str, Any], keep: Plan | None = None) -> Plan:
     season = load_season(document, PROTOCOLS)
-    plan = solve(season, seed=1, budget=Budget(rounds=5))
+    plan = solve(season, seed=1, budget=Budget(rounds=5), keep=keep)
     assert [item.text for item in check(season, plan).broken] == []
     return plan
 
@@ -96,3 +97,41 @@ def test_a_herd_whose_done_step_runs_past_the_season_is_left_out_with_a_cause() 
     plan = planned(document)
     assert plan.status == "empty"
     assert {cause.kind for cause in plan.unplaced[0].causes} == {"season", "done"}
+
+
+@pytest.mark.parametrize("key", ["mga_start", "mga_last"])
+def test_a_feeding_that_was_done_at_another_hour_keeps_its_hour_beside_a_plan_that_is_kept(key: str) -> None:
+    document = lone("heifer_mga_pg_ftai")
+    document["season"]["first_day"] = "2027-04-20"
+    first = planned(document)
+    planned_at = next(step.start for step in first.groups[0].lots[0].steps if step.key == key)
+    document["groups"][0]["done"] = [{"step": key, "at": (planned_at + timedelta(hours=3)).isoformat()}]
+    again = planned(document, keep=first)
+    steps = {step.key: step for step in again.groups[0].lots[0].steps}
+    assert steps.pop(key).start == planned_at + timedelta(hours=3)
+    before = {step.key: step for step in first.groups[0].lots[0].steps if step.key != key}
+    assert steps == before
+
+
+def test_a_feeding_at_a_ranch_that_opens_late_in_the_evening_is_on_its_own_day() -> None:
+    document = lone("heifer_mga_pg_ftai")
+    document["season"]["first_day"] = "2027-04-20"
+    document["ranches"][0].update(handling_hours=["23:05", "23:55"], treat_rate=100)
+    document["technicians"][0].update(hours=["20:00", "23:59"], ai_rate=100)
+    document["groups"][0]["head"] = 5
+    document["groups"][0]["ai_by"] = "ranch"
+    assert planned(document).status == "complete"
+
+
+def test_nothing_is_planned_into_the_chute_at_the_hours_of_what_was_done_there() -> None:
+    """Whichever group comes first in the file: AI of 60 head by the ranch was done when the other's technician would come."""
+    document = lone()
+    begins = planned(document).visits[0].start
+    other = {**copy.deepcopy(document["groups"][0]), "id": "G9", "head": 60, "ai_by": "ranch"}
+    other["done"] = [
+        {"step": "pg", "at": (begins - timedelta(hours=63)).isoformat()},
+        {"step": "ai", "at": (begins - timedelta(minutes=30)).isoformat()},
+    ]
+    document["groups"].append(other)
+    plan = planned(document)  # breaks no rule
+    assert plan.groups

@@ -184,6 +184,27 @@ def test_a_season_in_which_nobody_can_be_placed_is_proven() -> None:
     assert proved(document).bound == Bound(6000, "proven")
 
 
+def narrow() -> dict[str, Any]:
+    """38 heifers in any order, 52 to 56 h after PG, at a ranch that is open from seven to one; one technician.
+
+    In one lot PG lasts from 07:00 to 07:38, so that AI begins at 11:37 at the earliest, two days later, and lasts 91 minutes, to 13:08.
+    In two lots, of 26 and 12, it begins at 11:25 and ends at 13:00.
+    """
+    document = two_groups((38, 38), 0.2)
+    document["groups"] = document["groups"][1:]
+    document["groups"][0].update(animal_class="heifer", protocol="heifer_7d_cosynch_insert", order="any")
+    document["ranches"][1].update(handling_hours=["07:00", "13:00"], treat_rate=60)
+    document["technicians"] = document["technicians"][:1]
+    document["technicians"][0].update(ai_rate=25, hours=["05:00", "20:00"])
+    return document
+
+
+def test_one_technician_alone_does_not_prove_that_a_group_has_no_place() -> None:
+    plan = proved(narrow())
+    assert plan.status == "complete"
+    assert len(plan.groups[0].lots) > 1
+
+
 def test_a_repair_of_a_plan_that_is_kept_proves_nothing() -> None:
     document = small_document()
     assert proved(document, keep=proved(document)).bound == Bound(None, "none")
