@@ -42,14 +42,47 @@ class _Held:
 
 
 @dataclass(frozen=True)
-class _Set:
-    """A column: groups that begin (bits), what others owe the day, what it adds to a state, columns of AI days that begin."""
+class _Sets:
+    """Columns of a day (-1: none): groups that begin (bits), what others owe the day, what they add to a state."""
 
-    column: int
-    begins: int
-    owed: int
-    adds: int
-    options: tuple[int, ...]
+    columns: Ints
+    begins: Ints
+    owed: Ints
+    adds: Ints
+
+
+class _Begun:
+    """All columns of a day as arrays, each worked out when it is first near.
+
+    `options`: columns of AI days that begin (-1: none); `whole`: not with some only of a group's sessions of the day, which is
+    in no choice.
+    """
+
+    def __init__(self, columns: Ints) -> None:
+        self.columns = columns
+        self.known, self.whole = np.zeros(len(columns), dtype=bool), np.zeros(len(columns), dtype=bool)
+        self.begins, self.owed, self.adds = (np.zeros(len(columns), dtype=np.int64) for _ in range(3))
+        self.options: Ints = np.full((len(columns), 1), -1, dtype=np.int64)
+
+    def learn(self, row: int, what: tuple[int, int, int, Sequence[int]] | None) -> None:
+        """What a column does: groups that begin, what others owe, what it adds, AI days that begin; None: not whole."""
+        self.known[row] = True
+        if what is None:
+            return
+        self.whole[row] = True
+        self.begins[row], self.owed[row], self.adds[row], options = what
+        more = len(options) - self.options.shape[1]
+        if more > 0:
+            self.options = np.pad(self.options, ((0, 0), (0, more)), constant_values=-1)
+        self.options[row, : len(options)] = options
+
+    def of(self, rows: Ints) -> _Sets:
+        """Some of them, and before them the set of nothing."""
+        columns, begins, owed, adds = (
+            np.concatenate([[first], values[rows]])
+            for first, values in ((-1, self.columns), (0, self.begins), (0, self.owed), (0, self.adds))
+        )
+        return _Sets(columns, begins, owed, adds)
 
 
 @dataclass(frozen=True)
@@ -85,9 +118,8 @@ class DayByDay:
         self._closing: dict[int, list[int]] = defaultdict(list)
         for group, day in last.items():
             self._closing[day].append(group)
-        self._columns: dict[int, Ints] = {}
         self._items: dict[int, Callable[[int], Sequence[Session]]] = {}
-        self._known: dict[int, _Set | None] = {}
+        self._begun: dict[int, _Begun] = {}
 
     def _owed_on(self, day: int) -> dict[int, tuple[int, Ints]]:
         """Groups that may have begun before a day and have sessions on it: a radix, and what each value owes the day."""
@@ -105,15 +137,10 @@ class DayByDay:
 
     def add(self, day: int, columns: Sequence[int], items: Callable[[int], Sequence[Session]]) -> None:
         """A day's columns for sets, and what tells the sessions of each."""
-        self._columns[day], self._items[day] = np.array(columns, dtype=np.int64), items
+        self._begun[day], self._items[day] = _Begun(np.array(columns, dtype=np.int64)), items
 
-    def _set(self, day: int, column: int) -> _Set | None:
-        """What a column does; None for one with some only of a group's sessions of the day, which is in no choice."""
-        if column not in self._known:
-            self._known[column] = self._what(day, column)
-        return self._known[column]
-
-    def _what(self, day: int, column: int) -> _Set | None:
+    def _what(self, day: int, column: int) -> tuple[int, int, int, Sequence[int]] | None:
+        """What a column does, as `_Begun` learns it."""
         begins = owed = adds = 0
         options = []
         items = self._items[day](column)
@@ -129,7 +156,7 @@ class DayByDay:
             else:
                 owed += self._owing[day][group][0] * (held.value - _OVER)
                 adds += (after - held.value) << self._shift[group]
-        return _Set(column, begins, owed, adds, tuple(options))
+        return begins, owed, adds, options
 
     def near(self, reduced: Floats, idle: Mapping[int, float], room: float) -> Paths | None:
         """The paths of at most so much.
@@ -156,7 +183,7 @@ class DayByDay:
         return Paths(float(sums[-1].min()), through)
 
     def _all(self, reduced: Floats) -> Paths:
-        columns = np.concatenate(list(self._columns.values()))
+        columns = np.concatenate([begun.columns for begun in self._begun.values()])
         return Paths(0.0, dict(zip(columns.tolist(), reduced[columns].tolist(), strict=True)), exact=False)
 
     @property
@@ -170,43 +197,37 @@ class DayByDay:
         """A day's steps from states with what each has come to, the states after it with theirs; None: too many."""
         states, paid = before
         sets, more = self._affordable(day, reduced, idle, room)
-        owed = np.array([one.owed for one in sets], dtype=np.int64)
-        begins = np.array([one.begins for one in sets], dtype=np.int64)
-        adds = np.array([one.adds for one in sets], dtype=np.int64)
         to_come, owing = self._to_come(states), self._owe(day, states)
         rows, columns = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
         for what in np.unique(owing).tolist():
-            mine, theirs = np.flatnonzero(owing == what), np.flatnonzero(owed == what)
+            mine, theirs = np.flatnonzero(owing == what), np.flatnonzero(sets.owed == what)
             if len(mine) * len(theirs) > _MOST_PAIRS:
                 return None
-            fits: Bools = (begins[theirs][None, :] & ~to_come[mine][:, None]) == 0
+            fits: Bools = (sets.begins[theirs][None, :] & ~to_come[mine][:, None]) == 0
             fits &= paid[mine][:, None] + more[theirs][None, :] <= room
             i, j = np.nonzero(fits)
             rows.append(mine[i])
             columns.append(theirs[j])
         row, column = np.concatenate(rows), np.concatenate(columns)
-        after, added = self._closed(day, states[row] + adds[column], more[column], reduced)
+        after, added = self._closed(day, states[row] + sets.adds[column], more[column], reduced)
         total = paid[row] + added
         fit = total <= room
         new, number = np.unique(after[fit], return_inverse=True)
         come_to = np.full(len(new), inf)
         np.minimum.at(come_to, number, total[fit])
-        taken = np.array([one.column for one in sets], dtype=np.int64)[column[fit]]
-        return _Steps(row[fit], taken, number, added[fit], len(new)), new, come_to
+        return _Steps(row[fit], sets.columns[column[fit]], number, added[fit], len(new)), new, come_to
 
-    def _affordable(self, day: int, reduced: Floats, idle: float, room: float) -> tuple[list[_Set], Floats]:
+    def _affordable(self, day: int, reduced: Floats, idle: float, room: float) -> tuple[_Sets, Floats]:
         """A day's sets (none first) that add no more than so much, and what each adds."""
-        sets, more = [_Set(-1, 0, 0, 0, ())], [max(0.0, idle)]
-        columns = self._columns.get(day, np.zeros(0, dtype=np.int64))
-        near = columns[reduced[columns] <= room]
-        for column, added in zip(near.tolist(), np.maximum(0.0, reduced[near]).tolist(), strict=True):
-            one = self._set(day, column)
-            if one is not None:
-                added += sum(max(0.0, float(reduced[option])) for option in one.options)
-                if added <= room:
-                    sets.append(one)
-                    more.append(added)
-        return sets, np.array(more)
+        begun = self._begun.get(day) or _Begun(np.zeros(0, dtype=np.int64))
+        near = np.flatnonzero(reduced[begun.columns] <= room)
+        for row in near[~begun.known[near]].tolist():
+            begun.learn(row, self._what(day, int(begun.columns[row])))
+        near = near[begun.whole[near]]
+        paid = np.append(np.maximum(0.0, reduced), 0.0)  # the last for those that begin fewer groups than others
+        more = paid[begun.columns[near]] + paid[begun.options[near]].sum(axis=1)
+        fits = more <= room
+        return begun.of(near[fits]), np.append(max(0.0, idle), more[fits])
 
     def _value(self, states: Ints, group: int) -> Ints:
         found: Ints = states >> self._shift[group] & ((1 << self._bits[group]) - 1)

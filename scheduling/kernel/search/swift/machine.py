@@ -7,6 +7,7 @@ minutes since the epoch, costs the season's. All of it is one file because what 
 a file does not know of changes in another.
 """
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -1085,9 +1086,10 @@ def improve(t: Tables, p: Plan, w: Work, rounds: int, heat: float, blink: float)
 
 
 def is_kept() -> bool:
-    """Whether the machine code of this file is there: made by this process, or kept on disk by another."""
+    """Whether the machine code of this file is there: made by this process, or kept on disk by another of this Python."""
     code: Any = improve
     if code.signatures:
         return True
     folder, stamp = Path(code.stats.cache_path or ""), Path(__file__).stat().st_mtime
-    return any(found.stat().st_mtime >= stamp for found in folder.glob("machine.improve-*.nbi"))
+    python = f"py{sys.version_info.major}{sys.version_info.minor}"
+    return any(found.stat().st_mtime >= stamp for found in folder.glob(f"machine.improve-*.{python}.nbi"))

@@ -2,6 +2,7 @@
 
 import os
 import random
+import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -335,7 +336,9 @@ def test_code_that_was_kept_counts_until_its_source_changes(monkeypatch: pytest.
         machine, "improve", SimpleNamespace(signatures=[], stats=SimpleNamespace(cache_path=str(tmp_path)))
     )
     assert not machine.is_kept()
-    kept = tmp_path / "machine.improve-900.py311.nbi"
+    (tmp_path / "machine.improve-900.py310.nbi").touch()  # another Python's cannot be read by this one
+    assert not machine.is_kept()
+    kept = tmp_path / f"machine.improve-900.py{sys.version_info.major}{sys.version_info.minor}.nbi"
     kept.touch()
     assert machine.is_kept()
     before = Path(machine.__file__).stat().st_mtime - 1
