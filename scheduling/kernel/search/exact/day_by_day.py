@@ -166,11 +166,12 @@ class DayByDay:
         """
         if not self.possible:
             return self._all(reduced)
+        costs = np.append(np.maximum(0.0, reduced), 0.0)  # the last is that of no column: of AI days that do not begin
         states, paid = np.zeros(1, dtype=np.int64), np.zeros(1)
         steps: list[_Steps] = []
         sums = [paid]
         for day in self.days:
-            found = self._steps(day, (states, paid), reduced, idle.get(day, 0.0), room + _TINY)
+            found = self._steps(day, (states, paid), costs, max(0.0, idle.get(day, 0.0)), room + _TINY)
             if found is None:
                 return self._all(reduced)
             step, states, paid = found
@@ -192,11 +193,11 @@ class DayByDay:
         return sum(self._bits.values()) <= _MOST_BITS
 
     def _steps(
-        self, day: int, before: tuple[Ints, Floats], reduced: Floats, idle: float, room: float
+        self, day: int, before: tuple[Ints, Floats], costs: Floats, idle: float, room: float
     ) -> tuple[_Steps, Ints, Floats] | None:
         """A day's steps from states with what each has come to, the states after it with theirs; None: too many."""
         states, paid = before
-        sets, more = self._affordable(day, reduced, idle, room)
+        sets, more = self._affordable(day, costs, idle, room)
         to_come, owing = self._to_come(states), self._owe(day, states)
         rows, columns = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
         for what in np.unique(owing).tolist():
@@ -209,7 +210,7 @@ class DayByDay:
             rows.append(mine[i])
             columns.append(theirs[j])
         row, column = np.concatenate(rows), np.concatenate(columns)
-        after, added = self._closed(day, states[row] + sets.adds[column], more[column], reduced)
+        after, added = self._closed(day, states[row] + sets.adds[column], more[column], costs)
         total = paid[row] + added
         fit = total <= room
         new, number = np.unique(after[fit], return_inverse=True)
@@ -217,17 +218,16 @@ class DayByDay:
         np.minimum.at(come_to, number, total[fit])
         return _Steps(row[fit], sets.columns[column[fit]], number, added[fit], len(new)), new, come_to
 
-    def _affordable(self, day: int, reduced: Floats, idle: float, room: float) -> tuple[_Sets, Floats]:
+    def _affordable(self, day: int, costs: Floats, idle: float, room: float) -> tuple[_Sets, Floats]:
         """A day's sets (none first) that add no more than so much, and what each adds."""
         begun = self._begun.get(day) or _Begun(np.zeros(0, dtype=np.int64))
-        near = np.flatnonzero(reduced[begun.columns] <= room)
+        near = np.flatnonzero(costs[begun.columns] <= room)
         for row in near[~begun.known[near]].tolist():
             begun.learn(row, self._what(day, int(begun.columns[row])))
         near = near[begun.whole[near]]
-        paid = np.append(np.maximum(0.0, reduced), 0.0)  # the last for those that begin fewer groups than others
-        more = paid[begun.columns[near]] + paid[begun.options[near]].sum(axis=1)
+        more = costs[begun.columns[near]] + costs[begun.options[near]].sum(axis=1)
         fits = more <= room
-        return begun.of(near[fits]), np.append(max(0.0, idle), more[fits])
+        return begun.of(near[fits]), np.append(idle, more[fits])
 
     def _value(self, states: Ints, group: int) -> Ints:
         found: Ints = states >> self._shift[group] & ((1 << self._bits[group]) - 1)
@@ -247,11 +247,11 @@ class DayByDay:
             found += radix * table[self._value(states, group)]
         return found
 
-    def _closed(self, day: int, states: Ints, more: Floats, reduced: Floats) -> tuple[Ints, Floats]:
+    def _closed(self, day: int, states: Ints, more: Floats, costs: Floats) -> tuple[Ints, Floats]:
         """Groups that can begin on no later day are left out."""
         for group in self._closing[day]:
             out = self._value(states, group) == _TO_COME
-            more = more + np.where(out, max(0.0, float(reduced[self.out[group]])), 0.0)
+            more = more + np.where(out, costs[self.out[group]], 0.0)
             states = np.where(out, states + (_OVER << self._shift[group]), states)
         return states, more
 
