@@ -42,7 +42,7 @@ _ROWS_A_ROUND = 8
 _ROUNDS_A_CHOICE = 40
 _LEAST_ROUNDS = 100
 # Of a budget in seconds so much is left for the search where the proof comes to no end.
-_FOR_THE_SEARCH = 0.15
+_FOR_THE_SEARCH = 0.06
 
 
 @no_collector()

@@ -13,6 +13,7 @@ import numpy as np
 
 from scheduling.kernel.search.exact.days import TooMany
 from scheduling.kernel.search.exact.hours import all_below, least, least_on
+from scheduling.kernel.search.exact.known import Known
 from scheduling.kernel.search.exact.program import Floats, Ints
 from scheduling.kernel.search.exact.session import Session
 from scheduling.kernel.search.exact.stays import Day
@@ -71,8 +72,8 @@ class Ways:
         self.driven: dict[int, float] = {}
         self.time: dict[int, float] = {}
         self.whole: set[int] = set()
-        # Half hours of days on ways (places in order), of which the first is one of these, as `hours` found them.
-        self.known: dict[tuple[tuple[Day, tuple[int, ...]], ...], float] = {}
+        # Half hours of days on ways, of which the first is one of these, as `hours` found them.
+        self.known = Known()
         self._frontiers: dict[tuple[int, int], Frontier] = {}
         self._grow(0, 0, frozenset(), 0, 0.0)
 

@@ -20,6 +20,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations, islice, product
 from math import inf
 
+from scheduling.kernel.search.exact.in_turn import over_by_noon
 from scheduling.kernel.search.exact.session import Anchor, Session, anchor_of, linked, own_ai_of
 from scheduling.kernel.search.exact.stays import NEXT_TO_NOTHING, Day, Piece, Stays, driven
 from scheduling.kernel.search.exact.touring import HALF_HOUR
@@ -68,10 +69,22 @@ def all_below(days: Sequence[Day], below: float) -> tuple[list[tuple[float, tupl
 def _on_ways(days: Sequence[Day], chosen: Sequence[Walk]) -> float:
     """The half hours of days on given ways, remembered. Raises `TooMany` where there is no more time."""
     known, key = days[0].ways.known, tuple(zip(days, chosen, strict=True))
-    if key not in known:
+    cost = known.get(key)
+    if cost is None:
         days[0].ways.tick()
-        known[key] = _Hours(days, chosen).least()
-    return known[key]
+        cost = _Hours(days, chosen).least() if len(days) > 1 or days[0].shared else _alone(days[0], chosen[0])
+        known.put(key, cost)
+    return cost
+
+
+def _alone(day: Day, walk: Walk) -> float:
+    """The half hours of a day that is shared with nobody, without a program where others tell it, or where there are none."""
+    known = day.ways.known
+    cost = known.alone(day.mask, walk)
+    if cost is None:
+        cost = 0.0 if over_by_noon(day, walk) else _Hours([day], [walk]).least()
+        known.put_alone(day.mask, walk, cost)
+    return cost
 
 
 def _rows(days: Sequence[Day], below: float) -> tuple[list[list[tuple[float, Walk]]], float]:

@@ -38,7 +38,7 @@ _NARROW = 0.015
 # own 20 seasons lie 1 to 7 % above).
 _ROOM = (0.045, 0.06, 0.12)
 # So much of the seconds is for what the bound of everything suggests before the first program, which then is not needed.
-_AT_ONCE = 0.8
+_AT_ONCE = 0.9
 # Once the kind of bound is known, so much of what was reserved stays so, for writing the plan down.
 _RESERVED = 0.2
 
