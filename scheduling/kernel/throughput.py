@@ -2,8 +2,10 @@
 
 Rates are head per hour, waits are elapsed hours. With n head treated at rate p from t1 and inseminated at rate a from
 t2 = t1 + gap: when the order is kept, animal i (0..n-1) waits gap + i(1/a - 1/p); in any order the waits lie between
-gap - (n-1)/p and gap + (n-1)/a. Window and the rule of three to four hours for a session: "tips for a successful
-synchronization and AI program", Kansas State University extension newsletter, undated.
+gap - (n-1)/p and gap + (n-1)/a. Where only some of those treated come to a session (split-time AI), n is those who come; in
+any order the last treated may be the first of them, so that the least wait counts all treated. Window and the rule of three to
+four hours for a session: "tips for a successful synchronization and AI program", Kansas State University extension newsletter,
+undated.
 """
 
 from dataclasses import dataclass
@@ -30,18 +32,23 @@ def spread_h(head: int, pace: Pace) -> float:
     return (head - 1) * per_head
 
 
-def interval_range(head: int, gap_h: float, pace: Pace) -> tuple[float, float]:
-    """Shortest and longest wait of a lot whose AI starts `gap_h` after its treatment."""
+def interval_range(head: int, gap_h: float, pace: Pace, treated: int | None = None) -> tuple[float, float]:
+    """Shortest and longest wait of a lot whose AI starts `gap_h` after its treatment.
+
+    `head` come to AI, of those `treated` (else as many).
+    """
     last = head - 1
     if pace.order_kept:
         ends = (gap_h, gap_h + last * (1 / pace.ai_rate - 1 / pace.treat_rate))
         return min(ends), max(ends)
-    return gap_h - last / pace.treat_rate, gap_h + last / pace.ai_rate
+    return gap_h - ((treated or head) - 1) / pace.treat_rate, gap_h + last / pace.ai_rate
 
 
-def gap_range(head: int, window: tuple[float, float], pace: Pace) -> tuple[float, float] | None:
+def gap_range(
+    head: int, window: tuple[float, float], pace: Pace, treated: int | None = None
+) -> tuple[float, float] | None:
     """Earliest and latest AI start after treatment start that keep every animal inside the window; None if none does."""
-    shortest, longest = interval_range(head, 0.0, pace)
+    shortest, longest = interval_range(head, 0.0, pace, treated)
     low, high = window[0] - shortest, window[1] - longest
     return (low, high) if low <= high + _TINY else None
 

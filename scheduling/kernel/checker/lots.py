@@ -110,14 +110,17 @@ def _session_head(group: Group, lot: Lot, number: int, step: Step, visits: list[
 
 
 def _waits(
-    ranch: Ranch, group: Group, head: int, anchor: PlacedStep, ai: PlacedStep, rate: float
+    ranch: Ranch, group: Group, heads: tuple[int, int], anchor: PlacedStep, ai: PlacedStep, rate: float
 ) -> tuple[float, float]:
-    """Shortest and longest hours from treatment to AI over the animals, by the contract's formulae."""
+    """Shortest and longest hours from treatment to AI over the animals (heads treated and inseminated), by the contract's
+    formulae. In any order the last treated may be the first inseminated, however many come.
+    """
+    treated, head = heads
     gap, last = elapsed_h(anchor.start, ai.start), head - 1
     if group.order is Order.KEPT:
         ends = (gap, gap + last * (1 / rate - 1 / ranch.treat_rate))
         return min(ends), max(ends)
-    return gap - last / ranch.treat_rate, gap + last / rate
+    return gap - (treated - 1) / ranch.treat_rate, gap + last / rate
 
 
 def _intervals(season: Season, group: Group, lot: Lot, number: int, visits: list[Visit]) -> Iterator[Broken]:
@@ -133,10 +136,10 @@ def _intervals(season: Season, group: Group, lot: Lot, number: int, visits: list
             if rate <= 0:
                 continue  # nobody inseminates: the technicians' rules say so
             head = _session_head(group, lot, number, step, visits)
-            waits = _waits(ranch, group, head, anchor, steps[step.key], rate)
+            waits = _waits(ranch, group, (lot.head, head), anchor, steps[step.key], rate)
             printed = printed or waits
         else:
-            waits = _waits(ranch, group, lot.head, anchor, steps[step.key], ranch.treat_rate)
+            waits = _waits(ranch, group, (lot.head, lot.head), anchor, steps[step.key], ranch.treat_rate)
         low, high = rule.window
         if waits[0] < low - _HOUR_SLACK or waits[1] > high + _HOUR_SLACK:
             text = (

@@ -97,7 +97,7 @@ def _waits(need: Need, item: Assignment, head: int, starts: dict[str, int]) -> t
     if ai is None or ai.after is None:
         return None
     gap = (starts[ai.key] - starts[ai.after.step]) / 60
-    return interval_range(_head_at(need, ai, head), gap, need.pace(item.crew_rate))
+    return interval_range(_head_at(need, ai, head), gap, need.pace(item.crew_rate), head)
 
 
 def _head_at(need: Need, ai: Step, head: int) -> int:

@@ -145,9 +145,10 @@ class _Reading:
             base = next((other for other in need.trips if step.after.step in other.keys), None)
             if base is None:
                 return False
-            for lot, head in enumerate(self._heads(trip.ai is not None, step.key)):
+            heads = self._heads(trip.ai is not None, step.key)
+            for lot, (head, treated) in enumerate(zip(heads, self.plan.lots, strict=True)):
                 at = self._session_rate(step.key, lot) if trip.ai else need.ranch.treat_rate
-                allowed = gap_range(head, step.after.window, need.pace(at or rate))
+                allowed = gap_range(head, step.after.window, need.pace(at or rate), treated.head)
                 gap = (spans[trip.key][lot][0] - spans[base.key][lot][0]) / 60
                 if allowed is None or not allowed[0] - _WRITTEN <= gap <= allowed[1] + _WRITTEN:
                     return False

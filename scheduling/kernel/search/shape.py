@@ -91,8 +91,8 @@ def _gap_minutes(need: Need, lots: Sequence[int], ai_rate: float, ai: Step) -> t
     """Allowed minutes from treatment start to AI start that suit every lot."""
     assert ai.after is not None
     low, high = -(10**9), 10**9
-    for head in _heads(need, lots, ai):
-        allowed = gap_range(head, ai.after.window, need.pace(ai_rate))
+    for treated, head in zip(lots, _heads(need, lots, ai), strict=True):
+        allowed = gap_range(head, ai.after.window, need.pace(ai_rate), treated)
         if allowed is None:
             return None
         low, high = max(low, ceil(allowed[0] * 60 - 1e-6)), min(high, floor(allowed[1] * 60 + 1e-6))

@@ -1,5 +1,6 @@
 """The timetable: daylight-saving changes, lots, warnings, properties."""
 
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta, timezone
 from zoneinfo import ZoneInfo
 
@@ -117,6 +118,23 @@ def test_every_animal_of_every_lot_stays_inside_the_window(head: int, pace: Pace
             )
             assert min(waits) >= 60 - 1e-6
             assert max(waits) <= 66 + 1e-6
+
+
+@given(st.data(), st.integers(1, 60), PACES)
+def test_whoever_of_a_lot_comes_in_any_order_stays_inside_the_hours(
+    data: st.DataObject, treated: int, pace: Pace
+) -> None:
+    """Some of the lot come, any of them, in any order: each animal's wait by the two formulas of the contract."""
+    pace = replace(pace, order_kept=False)
+    come = data.draw(st.permutations(range(treated)))[: data.draw(st.integers(1, treated))]
+    allowed = gap_range(len(come), (60.0, 66.0), pace, treated)
+    for gap in allowed or ():
+        waits = [gap + turn / pace.ai_rate - i / pace.treat_rate for turn, i in enumerate(come)]
+        assert min(waits) >= 60 - 1e-6
+        assert max(waits) <= 66 + 1e-6
+    low, high = interval_range(len(come), 60.0, pace, treated)
+    assert low == pytest.approx(60 - (treated - 1) / pace.treat_rate)  # the last treated comes first
+    assert high == pytest.approx(60 + (len(come) - 1) / pace.ai_rate)  # the first treated comes last
 
 
 def _wait(i: int, gap: float, pace: Pace) -> float:

@@ -290,19 +290,18 @@ class _Hours(Stays):
             return
         rates = [day.ways.rate for day in self.days if item in day.ways.of(day.mask)]
         fast, slow, treat = 60 / sum(rates), 60 / min(rates), 60 / item.need.ranch.treat_rate
-        if item.need.group.order is Order.KEPT:
-            early, late = max(0.0, treat - slow), max(0.0, fast - treat)
-        else:
-            early, late = treat, fast
+        kept = item.need.group.order is Order.KEPT
+        early, late = (max(0.0, treat - slow), max(0.0, fast - treat)) if kept else (treat, fast)
         program, (low, high) = self.program, link
         lot = self._lot(treated, item, treat)
         start = program.column(0.0, program.lows[marks[0]], program.highs[marks[1]], whole=False)
         program.row(0.0, inf, {start: 1.0, marks[0]: -1.0})
         sizes = list(zip(columns, item.sizes, strict=False))
         program.row(-inf, 0.0, {start: 1.0, marks[1]: -1.0, **{column: fast * size.booked for column, size in sizes}})
-        gap, last = {start: 1.0, lot: -1.0}, [(column, size.booked - 1) for column, size in sizes]
-        program.row(low, inf, gap | {column: -early * more for column, more in last})
-        program.row(-inf, high, gap | {column: late * more for column, more in last})
+        gap = {start: 1.0, lot: -1.0}
+        shorter = {column: -early * ((size.booked if kept else size.least) - 1) for column, size in sizes}
+        program.row(low, inf, gap | shorter)
+        program.row(-inf, high, gap | {column: late * (size.booked - 1) for column, size in sizes})
         self._without_break(item, start, {column: size.booked for column, size in sizes})
         if item.sizes[0].least == item.need.group.head:
             wide, whole = self.span + 24 * 60, columns[0]

@@ -308,17 +308,15 @@ class Lots:
         treat, slow = 60 / need.ranch.treat_rate, 60 / event.rate
         if need.group.order is Order.KEPT:
             each = slow - treat
-            self._gap(lot, event, gap, (low, high), 0.0)
-            self._gap(lot, event, gap, (low, high), each)
+            self._gap(lot, event.booked, gap, (low, high), 0.0)
+            self._gap(lot, event.booked, gap, (low, high), each)
         else:
-            self._gap(lot, event, gap, (low, inf), -treat)
-            self._gap(lot, event, gap, (-inf, high), slow)
+            self._gap(lot, lot.head, gap, (low, inf), -treat)
+            self._gap(lot, event.booked, gap, (-inf, high), slow)
 
-    def _gap(
-        self, lot: _Lot, event: _Event, gap: Mapping[int, float], window: tuple[float, float], each: float
-    ) -> None:
-        """The gap, with so many minutes for each animal after the first, lies in the window."""
-        entries = {**gap, event.booked: each, lot.used: -each} if each else dict(gap)
+    def _gap(self, lot: _Lot, head: int, gap: Mapping[int, float], window: tuple[float, float], each: float) -> None:
+        """The gap, with so many minutes for each animal after the first of those that a column counts, lies in the window."""
+        entries = {**gap, head: each, lot.used: -each} if each else dict(gap)
         self.program.row(window[0], window[1], entries)
 
     def _in_turn(self, one: _Lot, other: _Lot) -> None:

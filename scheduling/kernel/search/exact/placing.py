@@ -143,4 +143,4 @@ def _waits(state: State, need: Need, lot: CutLot, starts: Mapping[str, int]) -> 
     rate, head = need.ranch.ai_rate, lot.head
     if need.group.ai_by is Hands.TECHNICIAN:
         rate, head = sum(state.model.people[person].rate for person, _ in hands), sum(head for _, head in hands)
-    return interval_range(head, (starts[ai.key] - starts[ai.after.step]) / 60, need.pace(rate))
+    return interval_range(head, (starts[ai.key] - starts[ai.after.step]) / 60, need.pace(rate), lot.head)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, time
 
 from scheduling.kernel.search.model import Need, Part, Trip, Work, hour_anchor, minute_of
-from scheduling.kernel.season import Hands
+from scheduling.kernel.season import Hands, Order
 from scheduling.kernel.sessions import session_head
 
 _NOON = time(12)
@@ -78,8 +78,8 @@ class Session:
 
     @property
     def everybody(self) -> bool:
-        """Whether every animal of the group comes to it."""
-        return not self.ai or self.head == self.need.group.head
+        """Whether every animal of the group may be the last of its lot there: all come, or in any order."""
+        return not self.ai or self.head == self.need.group.head or self.need.group.order is Order.ANY
 
     @property
     def most_head(self) -> int:
@@ -239,7 +239,8 @@ def turns_of(need: Need, ai_day: int, reach: Reach | None = None) -> dict[str, t
 
     A treatment is over one turn after it began; what AI takes depends on who is there and is left away. Every rule narrows
     both of its trips, over and over until nothing changes (rules make no rounds, so that is at most once for each trip).
-    Where AI is split over two sessions, the last treated of a lot need not come to both; the first treated comes to both.
+    Where AI is split over two sessions and the order is kept, the last treated of a lot need not come to both; the first
+    treated comes to both.
     """
     found = {}
     for trip in need.trips:
@@ -258,8 +259,8 @@ def turns_of(need: Need, ai_day: int, reach: Reach | None = None) -> dict[str, t
 
 
 def _comes_whole(need: Need, trip: Trip) -> bool:
-    """Whether every animal comes to a trip."""
-    if trip.ai is None or need.group.ai_by is Hands.RANCH:
+    """Whether every animal comes to a trip, or its hours are counted as if it did."""
+    if trip.ai is None or need.group.ai_by is Hands.RANCH or need.group.order is Order.ANY:
         return True
     return session_head(need.protocol, trip.ai, need.group.head) == need.group.head
 
