@@ -61,9 +61,9 @@ def largest_lot(window: tuple[float, float], pace: Pace, most: int) -> int:
     return min(most, 1 + floor((window[1] - window[0]) / per_head + _TINY))
 
 
-def fewest_lots(head: int, window: tuple[float, float], pace: Pace) -> tuple[int, ...]:
-    """The group cut into the fewest lots that fit, as even as can be, the larger first."""
-    lots = -(-head // largest_lot(window, pace, head))
+def fewest_lots(head: int, window: tuple[float, float], pace: Pace, more: int = 0) -> tuple[int, ...]:
+    """The group cut into the fewest lots that fit, or so many more, as even as can be, the larger first."""
+    lots = min(head, -(-head // largest_lot(window, pace, head)) + more)
     size, more = divmod(head, lots)
     return tuple([size + 1] * more + [size] * (lots - more))
 

@@ -128,6 +128,8 @@ def _technician_requirements(season: Season, group: Group) -> Iterator[Requireme
         yield Requirement("days_off", "the technicians' days off", text, (group.id, *off[:3]), lift)
     most = max((person.max_head_per_day for person in able), default=0)
     text, lift = f"nobody takes more than {most} head a day", _technicians(max_head_per_day=5_000)
+    if most < group.head and group.steps_by is Hands.TECHNICIAN:
+        text += ", and where treatments are bought, nobody else takes the rest of a group"
     yield Requirement("head_limit", "the head limit", text, (group.id,), lift)
     text = "technicians must drive, work and be back within their hours"
     yield Requirement("working_hours", "the technicians' hours", text, (group.id,), _any_hours, narrows=True)

@@ -14,6 +14,7 @@ from scheduling.kernel.search.chute import Assignment
 from scheduling.kernel.search.look import NEAREST, Candidate, Days, Look, Wish
 from scheduling.kernel.search.model import Need, Part
 from scheduling.kernel.search.pairs import can_pair, pairs_on
+from scheduling.kernel.search.relay import relays
 from scheduling.kernel.search.several import FAR, Opening, Several
 from scheduling.kernel.search.state import barn_days
 
@@ -48,12 +49,26 @@ class Insertion(Look):
 
         `smaller`: where there is no place for the group, it is tried in more lots than it must be cut into.
         """
-        for cut in (need, *(need.smaller if smaller else ())):
+        cuts = (need, *(need.smaller if smaller else ()))
+        for cut in cuts:
             found = self.everywhere(cut)
             dear = found is not None and found.cost > self.state.model.season.weights.unplaced
             if found is not None and (not dear or need.index in self.wishes):
                 return found
-        return None
+        return next((found for cut in cuts if (found := self.relayed(cut)) is not None), None)
+
+    def insert_relayed(self, index: int) -> bool:
+        """Put in a group that is too large for one technician's day; False for others, and where it fits nowhere."""
+        found = self.relayed(self.state.model.needs[index])
+        if found is not None:
+            self.state.put(found.item, found.days)
+        return found is not None
+
+    def relayed(self, need: Need) -> Candidate | None:
+        """A group too large for one technician's day by several one after the other, where that is worth it."""
+        with self._everybody():
+            most = inf if need.index in self.wishes else self.state.model.season.weights.unplaced
+            return next((way for way in relays(self, need) if way.cost <= most and self.holds(way)), None)
 
     def everywhere_on(self, need: Need, day: int) -> list[Candidate]:
         """Every way to put a group in on one day, whoever comes, the cheapest first. Clock times are not settled."""

@@ -256,10 +256,13 @@ class Look:
         cost: float,
     ) -> Candidate:
         """The candidate, with the price of not being where the plan to be kept has the group."""
-        item = Assignment(need, day, treatment, crew_rate, stops, None, barn)
+        return self.priced(need, day, Assignment(need, day, treatment, crew_rate, stops, None, barn), days, cost)
+
+    def priced(self, need: Need, day: int, item: Assignment, days: Days, cost: float) -> Candidate:
+        """The candidate of an assignment, with that price."""
         wish = self.wishes.get(need.index) if self.wishes else None
         if wish is not None:
-            apart, other = abs(day - wish.day), frozenset(person for person, _ in stops) != wish.people
+            apart, other = abs(day - wish.day), frozenset(person for person, _ in item.stops) != wish.people
             moved = CHANGED_DAY + PER_DAY * apart if apart else 0.0  # in the cost already
             item.change = moved + (CHANGED_PEOPLE if other else 0.0 if apart else CHANGED_HOUR)
             cost += item.change - moved

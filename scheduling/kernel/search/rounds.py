@@ -81,7 +81,9 @@ class Search:
             self.insertion.look_at(few)
             for index in self.order:
                 if self.state.placed[index] is None:
-                    self.insertion.insert(index, inf if index in self.insertion.wishes else price)
+                    most = inf if index in self.insertion.wishes else price
+                    if not self.insertion.insert(index, most) and few == _FIRST_NEAREST:
+                        self.insertion.insert_relayed(index)
         self.state.forget()
         if self.state.cost() < self.best.cost - 1e-9 or not any(self.best.placed):
             self.best = Snapshot(self.state)

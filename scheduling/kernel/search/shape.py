@@ -51,12 +51,7 @@ def _lots(need: Need, ai_rate: float) -> tuple[int, ...]:
     timed = need.protocol.ai_steps
     if not timed or timed[0].after is None:
         return (need.group.head,)
-    lots = fewest_lots(need.group.head, timed[0].after.window, need.pace(ai_rate))
-    if not need.lots_more:
-        return lots
-    count = min(need.group.head, len(lots) + need.lots_more)
-    size, more = divmod(need.group.head, count)
-    return tuple([size + 1] * more + [size] * (count - more))
+    return fewest_lots(need.group.head, timed[0].after.window, need.pace(ai_rate), need.lots_more)
 
 
 def _heads(need: Need, lots: Sequence[int], step: Step) -> list[int]:

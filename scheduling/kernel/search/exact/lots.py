@@ -12,10 +12,11 @@ from datetime import date, time
 from itertools import combinations, pairwise, product
 from math import ceil, floor, inf
 
-from scheduling.kernel.search.exact.cut import Cut, CutLot, Handled, Tour, rule_of, tied_trips
+from scheduling.kernel.search.cut import Cut, CutLot, Handled, rule_of, tied_trips
 from scheduling.kernel.search.exact.program import Floats, Program
 from scheduling.kernel.search.exact.session import turns_of
 from scheduling.kernel.search.exact.sharing import Shared, near_to_pace
+from scheduling.kernel.search.exact.walks import Tour
 from scheduling.kernel.search.model import Model, Need, Part, Trip, minute_of
 from scheduling.kernel.search.routes import Routes
 from scheduling.kernel.search.visits import Visits

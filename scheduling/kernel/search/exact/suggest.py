@@ -11,17 +11,18 @@ from heapq import heapify, heappop, heappush
 from itertools import product
 from math import inf
 
+from scheduling.kernel.search.cut import Cut
 from scheduling.kernel.search.exact.beyond import Beyond, Choice
 from scheduling.kernel.search.exact.cheapest import Cheapest, Ridden, joined, on_day
-from scheduling.kernel.search.exact.cut import Cut, Tour
 from scheduling.kernel.search.exact.days import TooMany
 from scheduling.kernel.search.exact.lots import Lots
 from scheduling.kernel.search.exact.nearness import Nearness
-from scheduling.kernel.search.exact.placing import place
 from scheduling.kernel.search.exact.program import TINY
 from scheduling.kernel.search.exact.realise import become
 from scheduling.kernel.search.exact.session import Session
 from scheduling.kernel.search.exact.stays import driven
+from scheduling.kernel.search.exact.walks import Tour
+from scheduling.kernel.search.placing import place
 from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.season import Order
 

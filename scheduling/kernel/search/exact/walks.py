@@ -1,6 +1,7 @@
 """Every way of a technician past a set of places, the shortest first; a place may be come to again."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import TypeVar
 
@@ -11,6 +12,16 @@ _MOST_BEGINNINGS = 4000
 
 Walk = tuple[int, ...]
 T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Tour:
+    """A technician's day: places in the order of the way, and what is worked on (group and number of its work)."""
+
+    person: int
+    day: int
+    walk: Walk
+    works: frozenset[tuple[int, int]]
 
 
 class TooFar(Exception):

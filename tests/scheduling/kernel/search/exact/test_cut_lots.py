@@ -13,13 +13,14 @@ from scheduling.kernel.checker import check
 from scheduling.kernel.plan import Bound, Plan
 from scheduling.kernel.search import Budget, solve
 from scheduling.kernel.search.build import plan_of
-from scheduling.kernel.search.exact.cut import Cut, Tour
+from scheduling.kernel.search.cut import Cut
 from scheduling.kernel.search.exact.hours import _Hours
 from scheduling.kernel.search.exact.lots import Lots
-from scheduling.kernel.search.exact.placing import place
 from scheduling.kernel.search.exact.session import Session
 from scheduling.kernel.search.exact.stays import Day as Stay
+from scheduling.kernel.search.exact.walks import Tour
 from scheduling.kernel.search.model import Model
+from scheduling.kernel.search.placing import place
 from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.season import Season, load_season
 from scheduling.kernel.sessions import session_head

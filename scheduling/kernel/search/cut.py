@@ -1,21 +1,10 @@
-"""Groups cut into lots with hours to the minute: what `lots` finds, and `placing` puts into a plan."""
+"""Groups cut into lots with hours to the minute, whoever comes to each: what `placing` puts into a plan."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from scheduling.kernel.protocol import Step
-from scheduling.kernel.search.exact.walks import Walk
 from scheduling.kernel.search.model import Need, Trip, hour_anchor
-
-
-@dataclass(frozen=True)
-class Tour:
-    """A technician's day: places in the order of the way, and what is worked on (group and number of its work)."""
-
-    person: int
-    day: int
-    walk: Walk
-    works: frozenset[tuple[int, int]]
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from scheduling.kernel.plan import GroupPlan, Lot, PlacedStep
 from scheduling.kernel.protocol import Step
 from scheduling.kernel.search.build import loose_hour
 from scheduling.kernel.search.chute import Assignment, Kept, Span
-from scheduling.kernel.search.exact.cut import Cut, CutLot
+from scheduling.kernel.search.cut import Cut, CutLot
 from scheduling.kernel.search.model import Need, Trip, moment_of
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Visit
@@ -39,6 +39,12 @@ def place(state: State, cuts: Sequence[Cut]) -> float:
             return inf
         state.set_day(day * state.width + person, route)
     return state.cost() if state.holds(range(len(state.at_ranch))) else inf
+
+
+def held(state: State, cut: Cut) -> Assignment | None:
+    """A group that was cut by itself, whoever else is in the state; None where its own trips meet in the chute."""
+    hours = _all_hours(state, [cut])
+    return None if hours is None else _assignment(state, cut, hours[0])
 
 
 # -- what nobody's hours tie ------------------------------------------------------------------------------------------
@@ -104,10 +110,10 @@ def _assignment(state: State, cut: Cut, hours: _Hours) -> Assignment | None:
     lots = tuple(_lot(state, cut, lot, row) for lot, row in zip(cut.lots, hours, strict=True))
     plan = GroupPlan(need.group.id, date.fromordinal(cut.ai_day), lots)
     kept = Kept(plan, times, spans, at_stalls)
-    return Assignment(need, cut.ai_day, None, need.ranch.ai_rate, tuple(_stops(state, cut)), kept, barn)
+    return Assignment(need, cut.ai_day, None, need.ranch.ai_rate, tuple(stops_of(state, cut)), kept, barn)
 
 
-def _stops(state: State, cut: Cut) -> Iterator[tuple[int, Visit]]:
+def stops_of(state: State, cut: Cut) -> Iterator[tuple[int, Visit]]:
     """Who comes to which lot, in the order of the need's works."""
     need = cut.need
     for number, work in enumerate(need.works):
