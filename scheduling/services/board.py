@@ -33,6 +33,7 @@ class Act:
     answers: tuple[tuple[str, str], ...] = ()
     heat: tuple[HeatNote, ...] = ()
     weather_known: bool = False
+    wait: str = ""
 
     @property
     def day(self) -> date:
