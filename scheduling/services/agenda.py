@@ -12,7 +12,7 @@ from scheduling.models import Booking, PlannedStep
 from scheduling.services.catalogue import StepWords, step_words, trip_heads
 from scheduling.services.heat import HeatBook, HeatNote, step_notes
 from scheduling.services.lots import lot_on_page, with_lot
-from scheduling.services.waiting import Waits, session_at, session_of, wait_words
+from scheduling.services.waiting import Waits, WaitWords, session_at, session_of, wait_words
 from scheduling.services.wall import wall
 
 Hands = Mapping[tuple[UUID, int, str], tuple[str, ...]]
@@ -32,7 +32,7 @@ class AgendaItem:
     ends: datetime
     heat: tuple[HeatNote, ...] = ()
     technicians: tuple[str, ...] = ()
-    wait: str = ""
+    wait: WaitWords | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ def agenda_of(
             ends=wall(step.ends, zone),
             heat=step_notes(book, step) if book else (),
             technicians=hands.get((step.entry_id, step.lot, step.key), ()) if hands else (),
-            wait=wait_words(waits.get(session_of(step))) if waits and step.status == "planned" else "",
+            wait=wait_words(waits.get(session_of(step))) if waits and step.status == "planned" else None,
         )
         days.setdefault(item.starts.date(), []).append(item)
     return Agenda(tuple((day, tuple(items)) for day, items in sorted(days.items())))
@@ -92,7 +92,7 @@ class Stop:
     zone_name: str
     heat: tuple[HeatNote, ...] = ()
     step: PlannedStep | None = None
-    wait: str = ""
+    wait: WaitWords | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,5 +165,5 @@ def _stop(booking: Booking, book: HeatBook | None, steps: Steps, waits: Waits, l
         booking.starts.astimezone(zone).tzname() or "",
         heat,
         step,
-        "" if step is not None and step.status == "done" else wait_words(waits.get(session_at(booking))),
+        None if step is not None and step.status == "done" else wait_words(waits.get(session_at(booking))),
     )

@@ -13,7 +13,7 @@ from scheduling.kernel.waiting import Treated, sessions_of_some
 from scheduling.models import Order, PlanVersion, SeasonEntry
 from scheduling.services.board import Act, Board, Row
 from scheduling.services.editions import protocols_of
-from scheduling.services.waiting import rules_of_some, wait_for, wait_words
+from scheduling.services.waiting import WaitWords, rules_of_some, wait_for, wait_words
 
 # Lines of a group's sheet: a default of this program; nobody works more in a day, and a phone must still load the page.
 MOST_LINES = 500
@@ -56,12 +56,12 @@ def say_waits(board: Board, plan: PlanVersion, cooperative: Cooperative) -> None
             row = rows[group["id"]]
             rules = sessions_of_some(protocols[row.entry.protocol])
             said = dict(_waits(group["lots"], row.entry, rules))
-            row.acts = [replace(act, wait="" if act.done else said.get((act.lot, act.key), "")) for act in row.acts]
+            row.acts = [replace(act, wait=None if act.done else said.get((act.lot, act.key))) for act in row.acts]
 
 
 def _waits(
     lots: Sequence[dict[str, Any]], entry: SeasonEntry, rules: Mapping[str, HourRule]
-) -> Iterator[tuple[tuple[int, str], str]]:
+) -> Iterator[tuple[tuple[int, str], WaitWords | None]]:
     """What is said at each session of some, by lot (from 1) and step."""
     zone, done = ZoneInfo(entry.group.herd.ranch.zone), {record.step: record.at for record in entry.records.all()}
     begun = {step["key"]: datetime.fromisoformat(step["start"]) for step in lots[0]["steps"]}

@@ -20,8 +20,11 @@ from scheduling.models import Booking, Order, PlannedStep
 from scheduling.queries import treatments_at
 from scheduling.services.catalogue import protocol_of
 
-IN_ORDER = "Bring them in the order of treatment."
-NOT_BEFORE = "Nobody before %(hours)s h have passed: the last treated not before %(clock)s."
+# The hours of every such session of the catalogue count from PG.
+IN_ORDER = "Bring them in the order in which they had PG."
+NOT_BEFORE = "Inseminate nobody less than %(hours)s h after her own PG: the last treated not before %(clock)s."
+
+_HERE = "\0"
 
 
 class Session(NamedTuple):
@@ -43,6 +46,17 @@ class Wait:
     until: datetime
     other_day: bool
     in_order: bool
+
+
+class WaitWords(NamedTuple):
+    """What people are told. `hour` stands apart, so that a page can set it bold."""
+
+    before: str
+    hour: str
+    after: str
+
+    def __str__(self) -> str:
+        return "".join(self)
 
 
 Waits = Mapping[Session, Wait]
@@ -97,16 +111,18 @@ def wait_for(treated: Treated, low_h: float, session: datetime, zone: ZoneInfo, 
     return Wait(low_h, until, until.date() != session.astimezone(zone).date(), order == Order.KEPT)
 
 
-def wait_words(wait: Wait | None) -> str:
-    """What people at the chute are told, in the language in force; nothing where nobody waits."""
+def wait_words(wait: Wait | None) -> WaitWords | None:
+    """What people at the chute are told, in the language in force; None where nobody waits."""
+    if wait is None:
+        return None
     return fill_wait_words(wait, gettext(IN_ORDER), gettext(NOT_BEFORE), tuple(map(str, WEEKDAYS_ABBR.values())))
 
 
-def fill_wait_words(wait: Wait | None, in_order: str, not_before: str, weekdays: Sequence[str]) -> str:
+def fill_wait_words(wait: Wait, in_order: str, not_before: str, weekdays: Sequence[str]) -> WaitWords:
     """The same from sentences that are ready in a language. `weekdays`: short, from Monday."""
-    if wait is None:
-        return ""
-    clock = f"{wait.until:%H:%M}"
-    clock = f"{weekdays[wait.until.weekday()]} {clock}" if wait.other_day else clock
-    said = not_before % {"hours": f"{wait.hours:g}", "clock": clock}
-    return f"{in_order} {said}" if wait.in_order else said
+    hour = f"{wait.until:%H:%M}"
+    if wait.other_day:
+        hour = f"{weekdays[wait.until.weekday()]} {hour}"
+    said = not_before % {"hours": f"{wait.hours:g}", "clock": _HERE}
+    before, _, after = (f"{in_order} {said}" if wait.in_order else said).partition(_HERE)
+    return WaitWords(before, hour, after)

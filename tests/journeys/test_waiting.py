@@ -20,7 +20,11 @@ from tests.factories.published import DAY_0, Published, make_published
 
 pytestmark = pytest.mark.django_db
 SPLIT = "cow_7d_cosynch_insert_split"
-SAID = "Wait Bring them in the order of treatment. Nobody before 64 h have passed: the last treated not before 10:00."
+# Read without marks: the hour is set bold.
+SAID = (
+    "Wait Bring them in the order in which they had PG. "
+    "Inseminate nobody less than 64 h after her own PG: the last treated not before 10:00 ."
+)
 
 
 @pytest.fixture
@@ -45,18 +49,18 @@ def test_the_rancher_and_the_technician_read_it_with_the_hour(made: Published) -
     today, stops = page(made.rancher), page(made.worker, week(made))
     for said in (today, stops, page(made.worker)):
         assert said.count(SAID) == 1  # not at the second session, which begins late enough
-        assert said.count("Nobody before") == 1
+        assert said.count("Inseminate nobody") == 1
         assert said.index("Thu 08:25 to 10:25") < said.index(SAID) < said.index("Fri 10:00 to 12:00")
 
 
 def test_the_page_of_ticking_off_says_it_until_it_is_done(made: Published) -> None:
     session, treatment = made.step("ai1"), made.step("out")
     assert SAID in page(made.rancher, f"/c/north/steps/{session.pk}/done/")
-    assert "Nobody before" not in page(made.rancher, f"/c/north/steps/{treatment.pk}/done/")
+    assert "Inseminate nobody" not in page(made.rancher, f"/c/north/steps/{treatment.pk}/done/")
     PlannedStep.objects.filter(pk=session.pk).update(status="done")
-    assert "Nobody before" not in page(made.rancher, f"/c/north/steps/{session.pk}/done/")
-    assert "Nobody before" not in page(made.worker, week(made))
-    assert "Nobody before" not in page(made.rancher)
+    assert "Inseminate nobody" not in page(made.rancher, f"/c/north/steps/{session.pk}/done/")
+    assert "Inseminate nobody" not in page(made.worker, week(made))
+    assert "Inseminate nobody" not in page(made.rancher)
 
 
 def test_ticking_the_treatment_off_moves_the_hour_that_is_said(made: Published) -> None:
@@ -71,7 +75,7 @@ def test_lists_that_look_ahead_for_the_whole_co_op_leave_it_to_those_at_the_chut
     PlannedStep.objects.exclude(key__in=("ai1", "ai2")).update(status="done")
     said = page(made.coordinator)
     assert "Thu 08:25 to 10:25" in said
-    assert "Nobody before" not in said
+    assert "Inseminate nobody" not in said
 
 
 def test_it_is_one_query_however_many_sessions_are_listed_and_none_where_none_is(made: Published) -> None:
@@ -85,7 +89,7 @@ def test_it_is_one_query_however_many_sessions_are_listed_and_none_where_none_is
     pages = ((made.rancher, "/c/north/"), (made.worker, week(made)))
     with_it = [asked(*page) for page in pages]
     made.cut(20, 20, 20)
-    assert page(made.rancher).count("Nobody before") == 3
+    assert page(made.rancher).count("Inseminate nobody") == 3
     assert [asked(*page) for page in pages] == with_it
     made.entry.protocol = "cow_7d_cosynch_insert"
     made.entry.save()
@@ -110,22 +114,22 @@ def test_paper_says_it_in_the_list_of_days_and_above_the_group_s_lines() -> None
     with CaptureQueriesContext(connection) as with_it:
         said = text(client.get(address))
     queries = len(with_it)  # the next request begins the log anew
-    clock = f"the last treated not before {last.astimezone(zone):%H:%M}."
+    clock = f"the last treated not before {last.astimezone(zone):%H:%M} ."
     assert said.count(clock) == 2
     start = last.astimezone(zone) - timedelta(hours=1)
     assert (
-        f"Timed AI, {start:%a} {start.day} {start:%b} {start:%H:%M}. Bring them in the order of treatment. "
-        f"Nobody before 64 h have passed: {clock}" in said
+        f"Timed AI, {start:%a} {start.day} {start:%b} {start:%H:%M}. Bring them in the order in which they had PG. "
+        f"Inseminate nobody less than 64 h after her own PG: {clock}" in said
     )
     late = datetime.fromisoformat(steps["pg"]["start"]) + timedelta(minutes=7)
     scene.willow.records.create(step="pg", at=late, by=scene.rancher.user)
-    assert f"not before {last.astimezone(zone) + timedelta(minutes=7):%H:%M}." in text(client.get(address))
+    assert f"not before {last.astimezone(zone) + timedelta(minutes=7):%H:%M} ." in text(client.get(address))
     scene.willow.records.create(step="ai1", at=start, by=scene.rancher.user)
-    assert "Nobody before" not in text(client.get(address))
+    assert "Inseminate nobody" not in text(client.get(address))
     scene.willow.protocol = "cow_7d_cosynch_insert"
     scene.willow.save()
     with CaptureQueriesContext(connection) as without:
-        assert "Nobody before" not in text(client.get(address))
+        assert "Inseminate nobody" not in text(client.get(address))
     assert queries - len(without) == 1
 
 

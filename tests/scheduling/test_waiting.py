@@ -31,12 +31,13 @@ def made() -> Published:
 def said(key: str = "ai1", lot: int = 0) -> str:
     """What people are told at a lot's session."""
     session = session_of(PlannedStep.objects.get(key=key, lot=lot))
-    return wait_words(waits_at([session]).get(session))
+    words = wait_words(waits_at([session]).get(session))
+    return str(words) if words else ""
 
 
 def test_the_last_of_the_lot_is_told_by_the_ranch_s_clock(made: Published) -> None:
     assert said() == (
-        "Bring them in the order of treatment. Nobody before 64 h have passed: the last treated not before 10:00."
+        "Bring them in the order in which they had PG. Inseminate nobody less than 64 h after her own PG: the last treated not before 10:00."
     )
     assert said("ai2") == ""  # 90 h, and 86 have passed for everybody
     assert said("pg") == ""
@@ -47,7 +48,7 @@ def test_the_last_of_the_lot_is_told_by_the_ranch_s_clock(made: Published) -> No
 def test_an_order_that_nobody_promised_is_not_asked_for(made: Published) -> None:
     made.entry.order = "any"
     made.entry.save()
-    assert said() == "Nobody before 64 h have passed: the last treated not before 10:00."
+    assert said() == "Inseminate nobody less than 64 h after her own PG: the last treated not before 10:00."
 
 
 def test_nothing_is_said_where_everybody_has_her_hours_or_the_whole_lot_comes(made: Published) -> None:
@@ -67,7 +68,7 @@ def test_timed_ai_of_those_not_seen_in_heat_is_such_a_session_too() -> None:
     made = make_published(protocol="cow_select_synch_tai")
     assert said("ai") == ""  # 78 h
     made.move("ai", timedelta(hours=-5), DAY_0)
-    assert "Nobody before 72 h have passed: the last treated not before" in said("ai")
+    assert "Inseminate nobody less than 72 h after her own PG: the last treated not before" in said("ai")
 
 
 def test_the_day_is_named_where_it_is_not_the_session_s() -> None:
@@ -114,12 +115,12 @@ def test_hours_in_force_are_the_co_op_s_own(made: Published) -> None:
     other = make_published("south", SPLIT)
     ProtocolAdjustment.objects.create(cooperative=other.coop, step="ai2", **{**values, "min_h": 89.5})
     session = session_of(made.step("ai1"))
-    assert wait_words(waits_at([session])[session]).endswith(
-        "Nobody before 65 h have passed: the last treated not before 11:00."
+    assert str(wait_words(waits_at([session])[session])).endswith(
+        "Inseminate nobody less than 65 h after her own PG: the last treated not before 11:00."
     )
     theirs = session_of(other.step("ai2"))
-    assert wait_words(waits_at([theirs])[theirs]).endswith(
-        "before 89.5 h have passed: the last treated not before 11:30."
+    assert str(wait_words(waits_at([theirs])[theirs])).endswith(
+        "less than 89.5 h after her own PG: the last treated not before 11:30."
     )
     ours.withdrawn_at = timezone.now()
     ours.save()
@@ -145,10 +146,14 @@ def test_many_sessions_are_one_query(made: Published) -> None:
 def test_the_words_in_another_language() -> None:
     until = datetime(2027, 5, 13, 8, 25, tzinfo=UTC).astimezone(ZoneInfo("UTC"))
     with translation.override("es"):
-        assert wait_words(Wait(64, until, False, True)) == (
-            "Tráigalas en el orden del tratamiento. Ninguna antes de que pasen 64 h: la última tratada, desde esta hora: 08:25."
+        words = wait_words(Wait(64, until, False, True))
+        assert str(words) == (
+            "Tráigalas en el orden en que recibieron la PG. "
+            "No insemine a ninguna antes de 64 h de su propia PG; la última tratada, desde esta hora: 08:25."
         )
-        assert wait_words(Wait(86.5, until, True, False)).endswith(
-            "pasen 86.5 h: la última tratada, desde esta hora: jue 08:25."
+        assert words is not None
+        assert (words.hour, words.after) == ("08:25", ".")  # a page sets it bold
+        assert str(wait_words(Wait(86.5, until, True, False))) == (
+            "No insemine a ninguna antes de 86.5 h de su propia PG; la última tratada, desde esta hora: jue 08:25."
         )
-        assert wait_words(None) == ""
+        assert wait_words(None) is None

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from scheduling.kernel.catalogue import adjusted, load_catalogue
 from scheduling.kernel.clock import after_hours, hours_between
+from scheduling.kernel.protocol import Substance
 from scheduling.kernel.waiting import Treated, last_waits_until, sessions_of_some
 
 PROTOCOLS = load_catalogue().protocols
@@ -30,7 +31,10 @@ def test_sessions_of_some_are_both_of_split_time_ai_and_timed_ai_after_heat_dete
     assert sessions_of_some(PROTOCOLS["cow_7d_cosynch_insert"]) == {}  # the whole lot comes
     for protocol in PROTOCOLS.values():
         some = len(protocol.ai_steps) == 2 or (protocol.heat_watches and protocol.ai_steps)
-        assert set(sessions_of_some(protocol)) == ({step.key for step in protocol.ai_steps} if some else set())
+        rules = sessions_of_some(protocol)
+        assert set(rules) == ({step.key for step in protocol.ai_steps} if some else set())
+        for rule in rules.values():  # people are told that hours count from PG
+            assert protocol.by_key[rule.step].substance is Substance.PG
 
 
 def test_hours_that_a_co_op_adjusted_count_in_place_of_the_printed() -> None:
