@@ -69,6 +69,11 @@ def rules_of_some(protocol: str) -> Mapping[str, HourRule]:
     return sessions_of_some(found) if found else {}
 
 
+def counts_from(protocol: str, keys: Iterable[str]) -> bool:
+    """Whether hours that people are told count from one of these steps: what is told follows when it is ticked off."""
+    return not {rule.step for rule in rules_of_some(protocol).values()}.isdisjoint(keys)
+
+
 def session_of(step: PlannedStep) -> Session:
     """A published step as a session to ask about."""
     return Session(step.entry_id, step.lot, step.entry.protocol, step.key, step.starts, step.ranch.zone)
