@@ -20,11 +20,13 @@ from herdplan.calendars.models import FeedToken
 from herdplan.calendars.phrases import Phrases, phrases, speech
 from herdplan.calendars.quick import Prepared, Raw, Row, instant, key_text
 from herdplan.calendars.season_contents import coop_orders, herd_items
+from herdplan.calendars.waited import waited
 from herdplan.calendars.writer import Event, Fragment, fragment
 from scheduling.models import Booking, PlannedStep, Season
 from scheduling.queries import lots_there
 from scheduling.services import step_words
 from scheduling.services.catalogue import trip_heads
+from scheduling.services.waiting import Wait
 
 BACK, AHEAD, CANCELLED_FOR = timedelta(days=30), timedelta(days=400), timedelta(days=30)
 _KEPT = 50_000
@@ -64,6 +66,7 @@ class StepFacts(NamedTuple):
     zone: str
     place: int | None
     lots: int
+    wait: Wait | None
 
 
 _STEP = (
@@ -88,6 +91,7 @@ _STEP = (
     "ranch__zone",
     "ranch__calendar_place__number",
     lots_there(),
+    Raw("entry"),
 )
 
 
@@ -117,6 +121,7 @@ class StopFacts(NamedTuple):
     zone: str
     place: int | None
     lots: int
+    wait: Wait | None
 
 
 _STOP = (
@@ -143,6 +148,7 @@ _STOP = (
     "entry__group__herd__ranch__zone",
     "entry__group__herd__ranch__calendar_place__number",
     lots_there(),
+    Raw("entry"),
 )
 
 
@@ -153,13 +159,13 @@ _FEED_STOPS = Prepared(_STOPS)
 
 
 def step_facts(wanted: Q) -> Iterator[StepFacts]:
-    """The facts of some steps. One query."""
-    return map(_step, _STEPS.filter(wanted))
+    """The facts of some steps. One query, and one more where somebody may have to wait at one of them."""
+    return map(_step, waited(_STEPS.filter(wanted), StepFacts._fields))
 
 
 def stop_facts(wanted: Q) -> Iterator[StopFacts]:
-    """The facts of some bookings. One query."""
-    return map(_stop, _STOPS.filter(wanted))
+    """The facts of some bookings. One query, and one more where somebody may have to wait at one of them."""
+    return map(_stop, waited(_STOPS.filter(wanted), StopFacts._fields))
 
 
 def _step(row: Row) -> StepFacts:
@@ -205,9 +211,10 @@ def _herd(feed: FeedToken, style: Style, midnight: datetime) -> Iterator[Fragmen
 
 
 def _steps(wanted: Q, style: Style, midnight: datetime, whole: bool) -> Iterator[Fragment]:
-    for row in _STEPS.filter(wanted, **_days(midnight)):
-        if row[_KEY] in trip_heads(row[_PROTOCOL]) and _shown(row, _STEP_STATUS, midnight):
-            yield step_fragment(row, style, whole)
+    rows = _STEPS.filter(wanted, **_days(midnight))
+    shown = (row for row in rows if row[_KEY] in trip_heads(row[_PROTOCOL]) and _shown(row, _STEP_STATUS, midnight))
+    for row in waited(shown, StepFacts._fields):
+        yield step_fragment(row, style, whole)
 
 
 _KEY, _PROTOCOL, _STEP_STATUS = (StepFacts._fields.index(name) for name in ("key", "protocol", "status"))
@@ -246,7 +253,7 @@ def step_event(facts: StepFacts, style: Style, whole: bool) -> Event:
         ends=max(facts.ends, facts.starts + timedelta(minutes=15)),
         zone=facts.zone,
         summary=f"{say.step % values}{lot}",
-        description=f"{when}\n{say.who % values}",
+        description="\n".join([when, say.who % values, *say.waits(facts.wait)]),
         location=_location(facts.ranch, facts.directions),
         geo=(facts.lat, facts.lon),
         cancelled=facts.status == "cancelled",
@@ -261,9 +268,9 @@ def _location(name: str, directions: str) -> str:
 
 
 def _stops(feed: FeedToken, style: Style, midnight: datetime) -> Iterator[Fragment]:
-    for row in _FEED_STOPS.rows(technician=feed.technician_id, **_days(midnight)):
-        if _shown(row, _STOP_STATUS, midnight):
-            yield stop_fragment(row, style)
+    rows = _FEED_STOPS.rows(technician=feed.technician_id, **_days(midnight))
+    for row in waited((row for row in rows if _shown(row, _STOP_STATUS, midnight)), StopFacts._fields):
+        yield stop_fragment(row, style)
 
 
 @lru_cache(maxsize=_KEPT)
@@ -281,6 +288,7 @@ def stop_event(facts: StopFacts, style: Style) -> Event:
         "step": said.label,
     }  # fmt: skip
     lines = [say.moment(facts.starts.astimezone(zone)), *_drive(facts, zone, style.unit, say), say.stop_who % values]
+    lines += say.waits(facts.wait)
     if said.ai:
         lines.append(say.semen % {"head": facts.head, "group": f"{facts.group}{lot}"})
     if facts.barn:

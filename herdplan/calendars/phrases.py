@@ -7,12 +7,13 @@ from datetime import datetime
 from functools import cache, lru_cache
 
 from django.utils import translation
-from django.utils.dates import MONTHS, WEEKDAYS
+from django.utils.dates import MONTHS, WEEKDAYS, WEEKDAYS_ABBR
 from django.utils.translation import gettext as _
 
 from accounts.units import KM_PER_MILE
 from scheduling.services import StepWords, step_words
 from scheduling.services.lots import LOT_WORDS, fill_lot_words
+from scheduling.services.waiting import IN_ORDER, NOT_BEFORE, Wait, fill_wait_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +21,7 @@ class Phrases:
     """Sentences with places to fill, ready in one language."""
 
     weekdays: tuple[str, ...]
+    short_weekdays: tuple[str, ...]
     months: tuple[str, ...]
     when: str
     who: str
@@ -38,6 +40,8 @@ class Phrases:
     bring: str
     stop: str
     lot: str
+    in_order: str
+    not_before: str
     load: str
     one: str
     many: str
@@ -65,6 +69,10 @@ class Phrases:
         """ ", lot 1 of 2", to follow what is said of the group; nothing where it is not cut. `lot` counts from 0."""
         return _which(lot, lots, self.lot)
 
+    def waits(self, wait: Wait | None) -> tuple[str, ...]:
+        """The line on who has to wait at a session, or none."""
+        return (str(fill_wait_words(wait, self.in_order, self.not_before, self.short_weekdays)),) if wait else ()
+
     def road(self, km: float, unit: str) -> str:
         """A distance in the reader's unit."""
         return self.miles % round(km / KM_PER_MILE) if unit == "mi" else self.km % round(km)
@@ -82,6 +90,7 @@ def phrases(language: str) -> Phrases:
     with translation.override(language):
         return Phrases(
             weekdays=tuple(str(WEEKDAYS[number]) for number in range(7)),
+            short_weekdays=tuple(str(WEEKDAYS_ABBR[number]) for number in range(7)),
             months=tuple(str(MONTHS[number]) for number in range(1, 13)),
             when=_("%(weekday)s %(day)d %(month)s %(year)d, %(clock)s (%(zone)s)"),
             who=_("%(head)d head, %(group)s (%(class)s), %(ranch)s. %(who)s"),
@@ -103,6 +112,8 @@ def phrases(language: str) -> Phrases:
             bring=_("Bring: %(things)s."),
             stop=_("%(ranch)s: %(step)s, %(head)d head"),
             lot=_(LOT_WORDS),
+            in_order=_(IN_ORDER),
+            not_before=_(NOT_BEFORE),
             load=_("Load: %(head)d head of AI, %(people)s%(full)s"),
             one=_("%d technician"),
             many=_("%d technicians"),

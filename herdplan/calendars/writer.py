@@ -16,7 +16,7 @@ _FOLD_AT = 75
 _END = "\r\n"
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
 MAX_EVENTS, MAX_BYTES = 1_300, 900_000
-PRODUCT = "PRODID:-//herdplan//season feed 3//EN"
+PRODUCT = "PRODID:-//herdplan//season feed 4//EN"
 
 
 class Event(NamedTuple):

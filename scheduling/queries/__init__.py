@@ -56,6 +56,7 @@ from scheduling.queries.steps import (
     stops_for,
     visits_after_heat,
 )
+from scheduling.queries.treatments import treatments_at
 
 __all__ = [
     "adjustment_for",
@@ -102,6 +103,7 @@ __all__ = [
     "steps_of",
     "steps_to_tick",
     "stops_for",
+    "treatments_at",
     "visits_after_heat",
     "weather_file_for",
     "weather_files_for",

@@ -12,6 +12,7 @@ from scheduling.models import Booking, PlannedStep
 from scheduling.services.catalogue import StepWords, step_words, trip_heads
 from scheduling.services.heat import HeatBook, HeatNote, step_notes
 from scheduling.services.lots import lot_on_page, with_lot
+from scheduling.services.waiting import Waits, WaitWords, session_at, session_of, wait_words
 from scheduling.services.wall import wall
 
 Hands = Mapping[tuple[UUID, int, str], tuple[str, ...]]
@@ -31,6 +32,7 @@ class AgendaItem:
     ends: datetime
     heat: tuple[HeatNote, ...] = ()
     technicians: tuple[str, ...] = ()
+    wait: WaitWords | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +42,17 @@ class Agenda:
     days: tuple[tuple[date, tuple[AgendaItem, ...]], ...]
 
 
-def agenda_of(steps: list[PlannedStep], lots: Lots, book: HeatBook | None = None, hands: Hands | None = None) -> Agenda:
+def agenda_of(
+    steps: list[PlannedStep],
+    lots: Lots,
+    book: HeatBook | None = None,
+    hands: Hands | None = None,
+    waits: Waits | None = None,
+) -> Agenda:
     """Steps by the ranch's calendar day; of each chute trip only its first step, which speaks for all.
 
     `book`: the weather of the steps' ranches, for warnings of heat. `hands`: who comes, by (entry, lot, step).
+    `waits`: who has to wait at sessions of some.
     """
     days: dict[date, list[AgendaItem]] = {}
     for step in steps:
@@ -58,6 +67,7 @@ def agenda_of(steps: list[PlannedStep], lots: Lots, book: HeatBook | None = None
             ends=wall(step.ends, zone),
             heat=step_notes(book, step) if book else (),
             technicians=hands.get((step.entry_id, step.lot, step.key), ()) if hands else (),
+            wait=wait_words(waits.get(session_of(step))) if waits and step.status == "planned" else None,
         )
         days.setdefault(item.starts.date(), []).append(item)
     return Agenda(tuple((day, tuple(items)) for day, items in sorted(days.items())))
@@ -82,6 +92,7 @@ class Stop:
     zone_name: str
     heat: tuple[HeatNote, ...] = ()
     step: PlannedStep | None = None
+    wait: WaitWords | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,13 +128,16 @@ def week_of(
     lots: Lots,
     book: HeatBook | None = None,
     steps: Steps | None = None,
+    waits: Waits | None = None,
 ) -> Week:
-    """The bookings laid out by day of the co-op's zone. `book`: the weather of their ranches; `steps`: what they are for."""
-    days, steps = [], steps or {}
+    """The bookings laid out by day of the co-op's zone. `book`: the weather of their ranches; `steps`: what they are for;
+    `waits`: who has to wait at sessions of some.
+    """
+    days, steps, waits = [], steps or {}, waits or {}
     for i in range(7):
         day = first + timedelta(days=i)
         mine = [booking for booking in bookings if booking.starts.astimezone(zone).date() == day]
-        days.append(_day(day, [_stop(booking, book, steps, lots[booking.entry_id]) for booking in mine], zone))
+        days.append(_day(day, [_stop(booking, book, steps, waits, lots[booking.entry_id]) for booking in mine], zone))
     return Week(technician, tuple(days))
 
 
@@ -135,10 +149,11 @@ def _day(day: date, stops: Sequence[Stop], zone: ZoneInfo) -> WeekDay:
     return WeekDay(day, tuple(stops), head, sum(booking.km_before for booking in bookings), leaves, back)
 
 
-def _stop(booking: Booking, book: HeatBook | None, steps: Steps, lots: int) -> Stop:
+def _stop(booking: Booking, book: HeatBook | None, steps: Steps, waits: Waits, lots: int) -> Stop:
     ranch = booking.entry.group.herd.ranch
     zone, words = ZoneInfo(ranch.zone), step_words(booking.entry.protocol, booking.step)
     heat = book.notes(ranch.pk, booking.starts, booking.ends, words.label) if book else ()
+    step = steps.get((booking.entry_id, booking.lot, booking.step))
     return Stop(
         booking,
         words,
@@ -149,5 +164,6 @@ def _stop(booking: Booking, book: HeatBook | None, steps: Steps, lots: int) -> S
         booking.starts - booking.busy_starts,
         booking.starts.astimezone(zone).tzname() or "",
         heat,
-        steps.get((booking.entry_id, booking.lot, booking.step)),
+        step,
+        None if step is not None and step.status == "done" else wait_words(waits.get(session_at(booking))),
     )

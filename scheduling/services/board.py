@@ -12,6 +12,7 @@ from scheduling.models import PlanVersion, SeasonEntry
 from scheduling.services.catalogue import StepWords, protocol_name, step_words, trip_heads
 from scheduling.services.heat import HeatBook, HeatNote
 from scheduling.services.lots import lot_on_page
+from scheduling.services.waiting import WaitWords
 from scheduling.services.wall import wall
 
 
@@ -33,6 +34,7 @@ class Act:
     answers: tuple[tuple[str, str], ...] = ()
     heat: tuple[HeatNote, ...] = ()
     weather_known: bool = False
+    wait: WaitWords | None = None
 
     @property
     def day(self) -> date:

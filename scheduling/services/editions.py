@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from accounts.models import Cooperative
 from accounts.permissions import Permission, Reach
@@ -12,7 +12,7 @@ from accounts.tenancy import Member
 from scheduling.kernel.catalogue import adjusted, load_catalogue
 from scheduling.kernel.protocol import Protocol
 from scheduling.kernel.reader import ReadError
-from scheduling.models import ProtocolAdjustment
+from scheduling.models import ProtocolAdjustment, Season
 
 
 class AdjustmentError(ValueError):
@@ -75,13 +75,21 @@ def adjust(
     with transaction.atomic():
         _in_force(member, protocol, step).update(withdrawn_at=now)
         row.save()
+        _tell_feeds(member)
     return row
 
 
 def withdraw_adjustment(*, member: Member, row: ProtocolAdjustment, now: datetime) -> None:
     """Go back to the printed window; the adjustment stays on record."""
     member.require(Permission.PROTOCOL_ADJUST, Reach.COOP)
-    _in_force(member, row.protocol, row.step).filter(pk=row.pk).update(withdrawn_at=now)
+    with transaction.atomic():
+        _in_force(member, row.protocol, row.step).filter(pk=row.pk).update(withdrawn_at=now)
+        _tell_feeds(member)
+
+
+def _tell_feeds(member: Member) -> None:
+    """Events say hours in force: who has to wait at a session."""
+    Season.objects.filter(cooperative=member.cooperative).update(calendar_version=F("calendar_version") + 1)
 
 
 def _in_force(member: Member, protocol: str, step: str) -> QuerySet[ProtocolAdjustment]:

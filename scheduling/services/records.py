@@ -9,8 +9,9 @@ from accounts.permissions import Permission, Reach
 from accounts.tenancy import Member
 from scheduling.models import Booking, PlannedStep, SeasonEntry, StepRecord
 from scheduling.services.catalogue import step_words
-from scheduling.services.publishing import hold_what_is_left
+from scheduling.services.publishing import bump_calendar, hold_what_is_left
 from scheduling.services.release import first_of_two
+from scheduling.services.waiting import counts_from
 
 
 class RecordError(ValueError):
@@ -57,6 +58,8 @@ def record_step(
             values = {"at": at, "by": member.user, "head": head if key == step else None}
             StepRecord.objects.update_or_create(entry=entry, step=key, defaults=values)
         PlannedStep.objects.filter(entry=entry, key__in=keys, status="planned").update(status="done")
+        if counts_from(entry.protocol, keys):
+            bump_calendar(entry.season)
         if first_of_two(entry, step):
             hold_what_is_left(entry.season, now)
     return True
@@ -69,6 +72,8 @@ def undo_record(*, member: Member, entry: SeasonEntry, step: str, now: datetime)
     with transaction.atomic():
         entry.records.filter(step__in=keys).delete()
         PlannedStep.objects.filter(entry=entry, key__in=keys, status="done").update(status="planned")
+        if counts_from(entry.protocol, keys):
+            bump_calendar(entry.season)
         if first_of_two(entry, step):
             hold_what_is_left(entry.season, now)
 

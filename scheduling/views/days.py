@@ -25,6 +25,7 @@ from scheduling.services.first_steps import first_steps
 from scheduling.services.heat import HeatBook
 from scheduling.services.lookout import concerns_of
 from scheduling.services.release import first_of_two, too_many_left
+from scheduling.services.waiting import session_at, session_of, waits_at
 
 _YEARS = (2000, 2200)
 
@@ -38,7 +39,7 @@ def today(request: HttpRequest, member: Member) -> HttpResponse:
     if "RANCH_EDIT" in member.allowed and member.user.ranches.filter(cooperative=member.cooperative).exists():
         steps = [*queries.next_steps(member, now), *queries.visits_after_heat(member, now)]
         steps.sort(key=lambda step: (step.starts, step.key))
-        agenda = _agenda(steps, _book(member, steps))
+        agenda = _agenda(steps, _book(member, steps), waits=True)
     seasons = queries.latest_seasons(member)
     context: dict[str, Any] = {
         "agenda": agenda,
@@ -108,9 +109,10 @@ def _monday(person: Technician, now: datetime, wanted: str | None) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def _agenda(steps: list[PlannedStep], book: HeatBook | None = None) -> Agenda:
-    """Steps by day, with who comes and which lot is meant."""
-    return agenda_of(steps, queries.lots_at(step.entry_id for step in steps), book, queries.hands_at(steps))
+def _agenda(steps: list[PlannedStep], book: HeatBook | None = None, *, waits: bool = False) -> Agenda:
+    """Steps by day, with who comes and which lot is meant; for whoever stands at the chute also who has to wait there."""
+    lots = queries.lots_at(step.entry_id for step in steps)
+    return agenda_of(steps, lots, book, queries.hands_at(steps), waits_at(map(session_of, steps)) if waits else None)
 
 
 def _book(member: Member, steps: list[PlannedStep]) -> HeatBook | None:
@@ -129,7 +131,7 @@ def _week(member: Member, person: Technician, first: date) -> Any:
     ranches = {stop.entry.group.herd.ranch_id: stop.entry.group.herd.ranch for stop in stops}
     book = HeatBook(member.user, ranches.values(), first, first + timedelta(days=7)) if stops else None
     lots = queries.lots_at(stop.entry_id for stop in stops)
-    return week_of(person, stops, first, zone, lots, book, queries.steps_of(stops))
+    return week_of(person, stops, first, zone, lots, book, queries.steps_of(stops), waits_at(map(session_at, stops)))
 
 
 def _step(member: Member, identity: uuid.UUID) -> PlannedStep:
@@ -164,7 +166,8 @@ def step_done(request: HttpRequest, member: Member, step: uuid.UUID) -> HttpResp
                     return HttpResponse(status=204)
                 return redirect("scheduling:today", coop=member.cooperative.slug)
         lots = queries.lots_at([row.entry_id])
-        context = {"form": form, "step": row, "agenda": agenda_of([row], lots), "lots": lots[row.entry_id]}
+        agenda = agenda_of([row], lots, waits=waits_at([session_of(row)]))
+        context = {"form": form, "step": row, "agenda": agenda, "lots": lots[row.entry_id]}
         return render(request, "scheduling/step_done.html", context)
 
 

@@ -12,7 +12,7 @@ from herdplan.herds.models import Ranch
 from herdplan.herds.queries import tags_by_group
 from scheduling import queries
 from scheduling.services.board import board_of
-from scheduling.services.day_sheet import MOST_LINES, group_sheets
+from scheduling.services.day_sheet import MOST_LINES, group_sheets, say_waits
 
 
 def _chosen(ranches: list[Ranch], slug: str) -> Ranch | None:
@@ -35,6 +35,8 @@ def day_sheet(request: HttpRequest, member: Member, season: uuid.UUID) -> HttpRe
     shown = [entry for entry in entries if ranch is not None and entry.group.herd.ranch_id == ranch.pk]
     plan = queries.plan_for(member, row)
     board = board_of(plan, shown) if plan and shown else None
+    if board and plan:
+        say_waits(board, plan, member.cooperative)
     tags = tags_by_group(member, [entry.group_id for entry in shown]) if board else {}
     context = {
         "season": row,

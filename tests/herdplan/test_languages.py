@@ -41,6 +41,7 @@ from scheduling.services import step_words
 from scheduling.services.lots import LOT_WORDS
 from scheduling.services.season_basis import Basis
 from scheduling.services.season_items import QUIET, SeasonItem, items_of
+from scheduling.services.waiting import IN_ORDER, NOT_BEFORE
 from tests.factories.changes import publish_plan
 from tests.factories.clock import stand_still
 from tests.factories.plans import NOW, Scene, make_scene
@@ -83,8 +84,8 @@ def asked_for() -> Iterator[str]:
 
 
 def spoken() -> Iterator[str]:
-    """Every word of the catalogue and of dated items that messages and events give to gettext, and which lot is meant."""
-    yield LOT_WORDS
+    """Every word of the catalogue and of dated items that messages and events give to gettext, which lot is meant, and who waits."""
+    yield from (LOT_WORDS, IN_ORDER, NOT_BEFORE)
     for protocol in load_catalogue().protocols.values():
         for key in (*(step.key for step in protocol.steps), "heat:1"):
             words = step_words(protocol.id, key)
