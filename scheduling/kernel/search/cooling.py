@@ -33,6 +33,9 @@ _WARM_SHARE = 0.1
 _SWIFT, _LEAST_GROUPS, _HOT_SWIFT, _AFTER_SWIFT = 0.9, 4, 120.0, 15.0
 _LEAST_SECONDS, _LEAST_LEFT = 1.5, 0.8
 _SWIFT_CHUNK = 500
+# Where groups are out, this share of the seconds is for causes and remedies, and as much again, so many seconds at least, is
+# given beyond: people wait for an answer, not for every remedy.
+_FOR_CAUSES, _PATIENCE_S = 0.1, 3.0
 
 
 class Cooling:
@@ -68,7 +71,19 @@ class Cooling:
         budget = self.budget
         if (budget.rounds is None and (self.clock is None or budget.seconds is None)) or budget.rounds == 0:
             return False
-        return self.used() < self.upto and not (self.should_stop is not None and self.should_stop())
+        return self.used() < self._upto() and not (self.should_stop is not None and self.should_stop())
+
+    def _upto(self) -> float:
+        """Share of the budget that may be used, but for what causes need where groups are out."""
+        counted = self.budget.seconds is not None and None in self.search.best.placed
+        return min(self.upto, 1.0 - _FOR_CAUSES) if counted else self.upto
+
+    def patience(self) -> Callable[[], float]:
+        """Seconds for causes and remedies from now on: what is left of the budget, and a little more than it."""
+        if self.clock is None or self.budget.seconds is None:
+            return lambda: inf
+        clock, end = self.clock, self.clock() + self.left() + max(_PATIENCE_S, _FOR_CAUSES * self.budget.seconds)
+        return lambda: end - clock()
 
     def left(self) -> float:
         """Seconds that remain: infinite where only rounds are counted, 0 once somebody asked to stop."""

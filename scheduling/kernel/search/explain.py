@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import combinations
+from math import inf
 
 from scheduling.kernel.plan import Cause, Remedy, Unplaced
 from scheduling.kernel.search.insertion import Insertion
@@ -27,6 +28,14 @@ _ANY_PRICE = 1e12
 
 
 Lift = Callable[[Season, Group], tuple[Season, Group]]
+# Tells the seconds that remain.
+Left = Callable[[], float]
+_NO_TIME = "The seconds given were over before it was found out why: plan the season once more with more of them."
+
+
+def endless() -> float:
+    """No limit."""
+    return inf
 
 
 @dataclass(frozen=True)
@@ -44,39 +53,88 @@ class Requirement:
     narrows: bool = False
 
 
-def explain(search: Search, index: int, *, with_remedies: bool) -> Unplaced:
-    """Causes in sentences and, where asked for, remedies that were tried."""
+def explain(search: Search, index: int, *, with_remedies: bool, left: Left = endless) -> Unplaced:
+    """Causes in sentences and, where asked for, remedies that were tried, as far as the seconds go that are left."""
     need = search.model.needs[index]
-    causes = tuple(_causes(search, need))
-    return Unplaced(need.group.id, causes, tuple(_remedies(search, need)) if with_remedies else ())
+    causes = tuple(_causes(search, need, left, alone=_fits_alone(search, need)))
+    return Unplaced(need.group.id, causes, tuple(_remedies(search, need, left)) if with_remedies else ())
+
+
+def explain_all(
+    search: Search, out: Sequence[int], *, most: int, left: Left, tell: Callable[[], None]
+) -> tuple[Unplaced, ...]:
+    """Why groups are out, and remedies for so many of them, as far as the seconds go that are left.
+
+    First whether each would fit without the others, which is quick; then remedies, in half of the seconds that remain; then
+    what binds each. `tell` is called again and again, so that whoever waits sees that something is done.
+    """
+    needs = [search.model.needs[index] for index in out]
+    alone: dict[int, bool | None] = {}
+    remedies: dict[int, tuple[Remedy, ...]] = {}
+    causes: dict[int, tuple[Cause, ...]] = {}
+    for need in needs:
+        alone[need.index] = _fits_alone(search, need) if left() > 0 else None
+        tell()
+    half = left() / 2
+    for need in needs[:most]:
+        if left() > half or half == inf:
+            remedies[need.index] = tuple(_remedies(search, need, left))
+            tell()
+    for need in sorted(needs, key=lambda need: alone[need.index] is True):  # of the others nothing can be said in short
+        causes[need.index] = tuple(_causes(search, need, left, alone=alone[need.index]))
+        tell()
+    return tuple(Unplaced(need.group.id, causes[need.index], remedies.get(need.index, ())) for need in needs)
 
 
 # -- what cannot all hold -----------------------------------------------------------------------------------------
-def _causes(search: Search, need: Need) -> Iterator[Cause]:
+def _fits_alone(search: Search, need: Need) -> bool:
+    """Whether the group would find a place if there were no others."""
+    return _Trial(search, need).fits(list(requirements(search.model, need)), without_others=True)
+
+
+def _causes(search: Search, need: Need, left: Left, *, alone: bool | None) -> Iterator[Cause]:
+    """`alone`: whether the group would find a place if there were no others (None: nobody looked)."""
     trial = _Trial(search, need)
     core = list(requirements(search.model, need))
-    if trial.fits(core, without_others=True):
+    if left() <= 0:
+        yield _in_short(need, alone=alone)
+        return
+    if alone:
         core.append(_others(need))
     if not trial.fails(core):  # the search overlooked a place that is there: say so rather than invent a conflict
         yield Cause("overlooked", "There is a place; plan the season once more.", (need.group.id,))
         return
+    smallest = True
     for requirement in list(core):
+        smallest = smallest and left() > 0
         rest = [item for item in core if item is not requirement]
-        if trial.fails(rest):
+        if smallest and trial.fails(rest):
             core = rest
     if not core:
         text = f"The programme does not fit the handling hours of {need.ranch.name} with {need.group.head} head on any day."
         yield Cause("hours", text, (need.group.id, need.ranch.id))
     for requirement in core:
-        yield Cause(requirement.kind, _sentence(requirement, core), requirement.about)
+        yield Cause(requirement.kind, _sentence(requirement, core, smallest=smallest), requirement.about)
 
 
-def _sentence(requirement: Requirement, core: Sequence[Requirement]) -> str:
-    """One readable sentence; where several hold together, each says so."""
+def _sentence(requirement: Requirement, core: Sequence[Requirement], *, smallest: bool) -> str:
+    """One readable sentence; where several hold together, each says so, and where there was no time to try without some."""
+    said = f"{requirement.text[0].upper()}{requirement.text[1:]}"
     if len(core) == 1:
-        return f"{requirement.text[0].upper()}{requirement.text[1:]}: that alone leaves no day."
+        return f"{said}: that alone leaves no day."
     others = ", ".join(item.name for item in core if item is not requirement)
-    return f"{requirement.text[0].upper()}{requirement.text[1:]}; together with {others} that leaves no day."
+    maybe = "" if smallest else " (there was no time to see whether it takes them all)"
+    return f"{said}; together with {others} that leaves no day{maybe}."
+
+
+def _in_short(need: Need, *, alone: bool | None) -> Cause:
+    """What can be said of a group for which there was no time."""
+    if alone:
+        others = _others(need)
+        text = f"{others.text[0].upper()}{others.text[1:]}; there was no time to see what else binds the group."
+        return Cause(others.kind, text, others.about)
+    found = "" if alone is None else "The group finds no place even without the others. "
+    return Cause("not_looked_into", found + _NO_TIME, (need.group.id,))
 
 
 def _others(need: Need) -> Requirement:
@@ -278,9 +336,14 @@ def _can_insert(insertion: Insertion, need: Need) -> bool:
 
 
 # -- what would make it fit ---------------------------------------------------------------------------------------
-def _remedies(search: Search, need: Need) -> Iterator[Remedy]:
+def _remedies(search: Search, need: Need, left: Left) -> Iterator[Remedy]:
     """Single changes, the mildest of each kind, the cheapest first."""
-    found = [remedy for remedy in _tried(search, need) if remedy is not None]
+    found = []
+    for remedy in _tried(search, need):
+        if remedy is not None:
+            found.append(remedy)
+        if left() <= 0:
+            break
     yield from (remedy for _, remedy in sorted(found, key=lambda item: item[0]))
 
 

@@ -39,23 +39,20 @@ class Insertion(Look):
         """The cheapest way to put a group in whose clock times can be settled, or None. The state is as before."""
         return next((way for way in self.candidates(need, most) if self.holds(way)), None)
 
-    def everywhere(self, need: Need) -> Candidate | None:
+    def everywhere(self, need: Need, most: float = inf) -> Candidate | None:
         """As `best`, with every technician, treatment and pair tried; for groups that the search left out, changed or not."""
         with self._everybody():
-            return self.best(need)
+            return self.best(need, most)
 
     def worthwhile(self, need: Need, *, smaller: bool = True) -> Candidate | None:
         """As `everywhere`, but None where leaving the group out is cheaper; that does not count for one whose plan is kept.
 
         `smaller`: where there is no place for the group, it is tried in more lots than it must be cut into.
         """
+        most = inf if need.index in self.wishes else self.state.model.season.weights.unplaced
         cuts = (need, *(need.smaller if smaller else ()))
-        for cut in cuts:
-            found = self.everywhere(cut)
-            dear = found is not None and found.cost > self.state.model.season.weights.unplaced
-            if found is not None and (not dear or need.index in self.wishes):
-                return found
-        return next((found for cut in cuts if (found := self.relayed(cut)) is not None), None)
+        ways = chain((self.everywhere(cut, most) for cut in cuts), (self.relayed(cut) for cut in cuts))
+        return next((way for way in ways if way is not None), None)
 
     def insert_relayed(self, index: int) -> bool:
         """Put in a group that is too large for one technician's day; False for others, and where it fits nowhere."""

@@ -6,7 +6,7 @@ from math import inf
 from scheduling.kernel.search.look import Candidate, Days, Look, Stops
 from scheduling.kernel.search.model import Need, Part
 from scheduling.kernel.search.several import Opening, rest_of
-from scheduling.kernel.search.visits import Treatment
+from scheduling.kernel.search.visits import Treatment, two_shares
 
 _PAIRS_OF = 5
 _GRID = 5
@@ -25,14 +25,30 @@ def pairs_on(look: Look, need: Need, i: int, fixed: float) -> Iterator[Opening]:
     barn = look.barn(need, day, 2)
     if barn is None or (barn < 0 and need.ranch.ai_stalls < 2):
         return
-    near = [(person, _least(look, need, day, person)) for person in look.near(need)[:_PAIRS_OF]]
+    near = [(person, _all_sessions(look, need, day, person)) for person in look.near(need)[:_PAIRS_OF]]
+    fixed_least = fixed + _others(look, need, i)
     for number, (one, cost) in enumerate(near):
         for other, other_cost in near[number + 1 :]:
-            if cost + other_cost < inf:
+            if cost + other_cost < inf and _have_room(look, need, day, (one, other)):
                 yield (
-                    fixed + cost + other_cost,
+                    fixed_least + cost + other_cost,
                     lambda pair=(one, other): _ways(look, need, i, pair, fixed, barn),  # type: ignore[misc]
                 )
+
+
+def _all_sessions(look: Look, need: Need, day: int, person: int) -> float:
+    """What a technician's coming to every session costs at least."""
+    return sum(_least(look, need, day + trip.day, person) for trip in need.sessions)
+
+
+def _others(look: Look, need: Need, i: int) -> float:
+    """What all that is not AI costs at least, on days without AI: a day counts once."""
+    days: dict[int, float] = {}
+    for number, work in enumerate(need.works):
+        if work.part is not Part.AI and all(work.day != trip.day for trip in need.sessions):
+            least = min((place[0] for place in look.bounds(need, number, i)), default=inf)
+            days[work.day] = max(least, days.get(work.day, 0.0))
+    return sum(days.values())
 
 
 def _least(look: Look, need: Need, day: int, person: int) -> float:
@@ -46,6 +62,23 @@ def _least(look: Look, need: Need, day: int, person: int) -> float:
     if old is not None:
         return 0.0 if old.head < state.model.people[person].technician.max_head_per_day else inf
     return state.routes.alone(person, need.place)
+
+
+def _have_room(look: Look, need: Need, day: int, pair: tuple[int, int]) -> bool:
+    """Whether both may take their shares of the first session, beside what they have that day."""
+    state, trip = look.state, need.works[0].trip
+    if trip is None or state.model.spills(need.place):
+        return True
+    people, visits = state.model.people, state.visits
+    rates = people[pair[0]].rate, people[pair[1]].rate
+    heads = visits.heads(need, trip, visits.shape(need, sum(rates)))
+    shares = [two_shares(head, rates) for head in heads]
+    for mine, person in enumerate(pair):
+        old = state.days.get((day + trip.day) * state.width + person)
+        there = sum(share[mine] for share in shares) + (old.head if old is not None else 0)
+        if there > people[person].technician.max_head_per_day:
+            return False
+    return True
 
 
 def _ways(look: Look, need: Need, i: int, pair: tuple[int, int], fixed: float, barn: int) -> Iterator[Candidate]:

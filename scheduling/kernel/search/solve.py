@@ -10,7 +10,7 @@ from scheduling.kernel.search.build import plan_of
 from scheduling.kernel.search.collector import no_collector
 from scheduling.kernel.search.cooling import Cooling
 from scheduling.kernel.search.exact import MOST_GROUPS, Proof
-from scheduling.kernel.search.explain import explain
+from scheduling.kernel.search.explain import explain_all
 from scheduling.kernel.search.keeping import adopt, wishes_of
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.packing import Packed, pack
@@ -79,7 +79,7 @@ def solve(
         _together(search, cooling, helpers, seed, budget.seconds)
     if proof is None and cooling.going():
         cooling.run()
-    return _plan(search, seed, cooling.done, {index: wish.day for index, wish in wishes.items()}, proof)
+    return _plan(search, cooling, seed, {index: wish.day for index, wish in wishes.items()}, proof)
 
 
 def _prove(search: Search, cooling: Cooling) -> str | None:
@@ -177,7 +177,7 @@ def _collect(search: Search, cooling: Cooling, given: Sequence[Stretch], results
     cooling.tell()
 
 
-def _plan(search: Search, seed: int, rounds: int, homes: Mapping[int, int], proof: str | None) -> Plan:
+def _plan(search: Search, cooling: Cooling, seed: int, homes: Mapping[int, int], proof: str | None) -> Plan:
     """The best plan found, with an explanation for every group left out; `homes` are the AI days of a plan that was kept."""
     search.restore(search.best)
     if proof != "proven":
@@ -186,8 +186,8 @@ def _plan(search: Search, seed: int, rounds: int, homes: Mapping[int, int], proo
         pass
     search.state.forget()
     out = [i for i, item in enumerate(search.state.placed) if item is None]
-    unplaced = tuple(explain(search, i, with_remedies=number < _EXPLAINED) for number, i in enumerate(out))
-    plan = plan_of(search.state, seed=seed, rounds=rounds, bound=Bound(None, "none"), unplaced=unplaced)
+    unplaced = explain_all(search, out, most=_EXPLAINED, left=cooling.patience(), tell=cooling.tell)
+    plan = plan_of(search.state, seed=seed, rounds=cooling.done, bound=Bound(None, "none"), unplaced=unplaced)
     if proof is not None:
         return replace(plan, bound=Bound(plan.cost.total, proof))
     return returned_in(search.model, homes, plan)

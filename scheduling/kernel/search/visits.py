@@ -102,6 +102,10 @@ class Visits:
         self._treatments: dict[tuple[Need, int], tuple[Treatment, ...]] = {}
         self._roomy: dict[tuple[Need, int, float], bool] = {}
         self._ranges: dict[tuple[Need, int, float], tuple[int, int] | None] = {}
+        self._both: dict[
+            tuple[Need, int, int, tuple[float, float], Treatment],
+            tuple[tuple[int, int] | None, tuple[tuple[int, ...], tuple[int, ...]], tuple[tuple[int, int], ...]],
+        ] = {}
 
     def shape(self, need: Need, ai_rate: float) -> Shape:
         """The shape of a group's handling at an AI rate."""
@@ -303,18 +307,29 @@ class Visits:
         """One of two technicians' visits to a session that they do at once from `start`."""
         key = (need, number, ai_day, rates, treatment, start, mine)
         if key not in self._made:
-            work = need.works[number]
-            assert work.trip is not None
-            shape = self.shape(need, sum(rates))
-            window = self.window(need, work.trip, ai_day, shape, treatment)
-            heads = tuple(two_shares(total, rates)[mine] for total in self.heads(need, work.trip, shape))
-            fits = window is not None and window[0] <= start <= window[1] and all(heads)
+            window, shares, spans = self._together(need, number, ai_day, rates, treatment)
+            fits = window is not None and window[0] <= start <= window[1] and all(shares[mine])
             row = (need.index, number, ai_day, treatment, start, rates, mine)
-            spans = _spans(shape.patterns[work.trip.key])
             origin = ("share", (number, ai_day, rates, treatment, start, mine))
-            made = self._visit(need, work, ai_day, (start, start), spans, heads, row, treatment, origin)
-            self._made[key] = made if fits else None
+            at = (start, start) if fits else None
+            work = need.works[number]
+            self._made[key] = self._visit(need, work, ai_day, at, spans, shares[mine], row, treatment, origin)
         return self._made[key]
+
+    def _together(
+        self, need: Need, number: int, ai_day: int, rates: tuple[float, float], treatment: Treatment
+    ) -> tuple[tuple[int, int] | None, tuple[tuple[int, ...], tuple[int, ...]], tuple[tuple[int, int], ...]]:
+        """When a session by two at once can start, the head of each by lots, its lots in time."""
+        key = (need, number, ai_day, rates, treatment)
+        found = self._both.get(key)
+        if found is None:
+            trip, shape = need.works[number].trip, self.shape(need, sum(rates))
+            assert trip is not None
+            both = [two_shares(total, rates) for total in self.heads(need, trip, shape)]
+            shares = tuple(one for one, _ in both), tuple(other for _, other in both)
+            window = self.window(need, trip, ai_day, shape, treatment)
+            found = self._both[key] = window, shares, _spans(shape.patterns[trip.key])
+        return found
 
     def pinned(
         self,

@@ -2,13 +2,15 @@
 
 import copy
 import random
+from collections.abc import Callable
+from itertools import count
 from typing import Any
 
 import pytest
 
 from scheduling.kernel.plan import Plan
 from scheduling.kernel.search import Budget, solve
-from scheduling.kernel.search.explain import _others, _Trial, explain, fits, requirements
+from scheduling.kernel.search.explain import _others, _Trial, explain, explain_all, fits, requirements
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.rounds import Search
 from scheduling.kernel.season import Season, load_season
@@ -147,3 +149,45 @@ def test_with_a_requirement_fewer_whatever_fitted_still_fits(size: str, seed: in
         random.Random(seed).shuffle(held)
         found = [not trial.fails(held[i:]) for i in range(len(held) + 1)]
         assert found == sorted(found), (item.group, [one.kind for one in held])
+
+
+def tight() -> tuple[Search, list[int]]:
+    """A season of forty ranches that is too tight, as it stands when its groups left out are explained."""
+    season = load_season(tight_document("M", 2), PROTOCOLS)
+    plan = solve(season, seed=1, budget=Budget(rounds=20))
+    search = search_at(season, plan)
+    return search, [search.model.index[item.group] for item in plan.unplaced]
+
+
+def countdown(seconds: int) -> Callable[[], float]:
+    """Seconds that remain, one fewer with every look."""
+    looks = count()
+    return lambda: seconds - next(looks)
+
+
+def test_with_fewer_seconds_fewer_groups_are_looked_into_and_each_is_told_something() -> None:
+    search, out = tight()
+    told = []
+    for seconds in (0, len(out) + 1, 4 * len(out), 10_000):
+        heard: list[bool] = []
+        left = countdown(seconds)
+        told.append(explain_all(search, out, most=40, left=left, tell=lambda said=heard: said.append(True)))  # type: ignore[misc]
+        assert len(heard) >= 2 * len(out)
+    none, short, some, all_ = told
+    assert [item.group for item in all_] == [search.model.needs[index].group.id for index in out]
+    assert {cause.kind for item in none for cause in item.causes} == {"not_looked_into"}
+    alone = {item.group for item in all_ if any(cause.kind == "taken" for cause in item.causes)}
+    assert alone
+    assert {item.group for item in short if [cause.kind for cause in item.causes] == ["taken"]} >= alone
+    assert not any(item.remedies for item in none)
+    assert 0 < sum(bool(item.remedies) for item in some) <= sum(bool(item.remedies) for item in all_)
+    assert all_ == tuple(explain(search, index, with_remedies=True) for index in out)
+
+
+def test_a_filter_that_is_broken_off_says_that_fewer_may_do() -> None:
+    search, out = tight()
+    whole = explain(search, out[0], with_remedies=False)
+    told = explain(search, out[0], with_remedies=False, left=countdown(4))
+    assert {cause.kind for cause in whole.causes} < {cause.kind for cause in told.causes}
+    assert all("no time to see" in cause.text for cause in told.causes)
+    assert not any("no time to see" in cause.text for cause in whole.causes)
