@@ -123,6 +123,38 @@ def test_a_season_is_planned_by_processes_and_one_that_dies_loses_nothing(monkey
     assert [item.text for item in check(season, left).broken] == []
 
 
+class Given(Here):
+    """Tells what it was given and whether it was ended, and searches only for somebody who waits for it."""
+
+    def __init__(self, lose: int = -1) -> None:
+        super().__init__(lose)
+        self.ended = 0
+
+    def results(self) -> list[PartResult | None]:
+        self.ended += 1
+        return super().results()
+
+
+@pytest.mark.once
+@pytest.mark.parametrize("lose", [-1, 0])
+def test_somebody_searches_beside_a_proof_that_may_come_to_no_end(lose: int) -> None:
+    """S seed 5 takes longer than two seconds to prove: with what was found beside the plan is better, without it as it was."""
+    season = season_of("S", 5)
+    alone = solve(season, seed=1, budget=Budget(seconds=2), clock=time.process_time)
+    helpers = Given(lose)
+    plan = solve(season, seed=1, budget=Budget(seconds=2), clock=time.process_time, helpers=helpers)
+    assert [item.text for item in check(season, plan).broken] == []
+    assert (len(helpers.parts), helpers.ended) == (1, 1)
+    assert plan.bound.kind == alone.bound.kind == "none"
+    assert plan.cost.total < alone.cost.total or lose == 0
+
+
+def test_rounds_alone_ask_nobody_beside_a_proof() -> None:
+    helpers = Given()
+    solve(season_of("S", 1), seed=1, budget=Budget(rounds=100), helpers=helpers)
+    assert (helpers.parts, helpers.ended) == ([], 0)
+
+
 @pytest.mark.django_db(transaction=True)
 def test_workers_take_parts_from_the_database(job: PlanJob) -> None:
     season = season_of("M", 4)

@@ -41,8 +41,10 @@ _CHOSEN_BY = 0.15
 _ROWS_A_ROUND = 8
 _ROUNDS_A_CHOICE = 40
 _LEAST_ROUNDS = 100
-# Of a budget in seconds so much is left for the search where the proof comes to no end.
-_FOR_THE_SEARCH = 0.06
+# Of a budget in seconds so much is left for the search where the proof comes to no end: less where a helper searches beside,
+# for so much of the seconds.
+_FOR_THE_SEARCH, _WITH_HELP = 0.1, 0.03
+_BESIDE = 0.6
 
 
 @no_collector()
@@ -74,7 +76,10 @@ def solve(
     if len(search.model.needs) <= MOST_GROUPS and not wishes:
         if _let_in(search):
             search.keep_if_cheaper(search.best)
-        proof = _prove(search, cooling)
+        waiting = _beside(search, cooling, helpers, seed)
+        proof = _prove(search, cooling, _FOR_THE_SEARCH if waiting is None else _WITH_HELP)
+        if waiting is not None:
+            _join_beside(search, cooling, waiting, wanted=proof is None)
     elif helpers is not None and helpers.count and not wishes and budget.seconds and clock and budget.rounds is None:
         _together(search, cooling, helpers, seed, budget.seconds)
     if proof is None and cooling.going():
@@ -82,7 +87,24 @@ def solve(
     return _plan(search, cooling, seed, {index: wish.day for index, wish in wishes.items()}, proof)
 
 
-def _prove(search: Search, cooling: Cooling) -> str | None:
+def _beside(search: Search, cooling: Cooling, helpers: Helpers | None, seed: int) -> Waiting | None:
+    """Somebody who searches while the season is proven, should that come to no end; None where seconds are not counted."""
+    budget = cooling.budget
+    if helpers is None or helpers.count < 2 or not budget.seconds or budget.rounds is not None or not cooling.going():
+        return None
+    seconds, start = Budget(seconds=_BESIDE * budget.seconds), Packed((), ())
+    return helpers.start([Part(search.model.season, None, {}, (), 0, start, seed * 1000 + 1, seconds)])
+
+
+def _join_beside(search: Search, cooling: Cooling, waiting: Waiting, *, wanted: bool) -> None:
+    """Take what somebody found beside a proof that came to no end, or end that work."""
+    results = waiting.results()
+    if wanted:
+        _collect(search, cooling, [Stretch(WHOLE, tuple(range(len(search.model.needs))), ())], results)
+        search.restore(search.best)
+
+
+def _prove(search: Search, cooling: Cooling, reserve: float) -> str | None:
     """Try to prove the best plan of a small season, which makes it the best; the kind of bound, None without a proof.
 
     With rounds alone the search comes first and the proof may take as much work as the rounds are worth; with seconds the
@@ -99,7 +121,7 @@ def _prove(search: Search, cooling: Cooling) -> str | None:
         return None
     cooling.warm_up(_WARMED_UP)
     cooling.polish_all(_CHOSEN_BY)
-    kept = _FOR_THE_SEARCH * (budget.seconds or 0.0)
+    kept = reserve * (budget.seconds or 0.0)
     kind = Proof(search, cooling.left, reserve=kept).run()
     cooling.tell()
     return kind
