@@ -216,8 +216,11 @@ def test_a_season_too_large_for_it_proves_nothing() -> None:
 
 
 def test_what_other_crews_or_lots_might_do_better_is_not_called_proven() -> None:
-    document = two_groups((50, 200), 0.2)  # more than one technician may do in a day, and one stall
-    plan = proved(document)
+    """More than one technician may do in a day, and one stall: one after the other; 230 head do not fit the hours in one row."""
+    placed = proved(two_groups((50, 210), 0.2))
+    assert placed.cost.unplaced == 0
+    assert placed.bound.kind == "routes considered"
+    plan = proved(two_groups((50, 230), 0.2))
     assert plan.cost.unplaced == 1
     assert plan.bound == Bound(plan.cost.total, "routes considered")
 
