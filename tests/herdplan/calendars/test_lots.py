@@ -1,21 +1,18 @@
 """Two lots of a group in calendars: told apart by words, under the UIDs they had, and nobody is written to for a word."""
 
 from datetime import timedelta
-from typing import Any
 
-import icalendar
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from herdplan.calendars import invitations, push
 from herdplan.calendars.models import Attendance, CalendarChoice, FeedToken, Letter, OwnCollection, PushedItem
-from herdplan.calendars.services import digest
 from herdplan.reminders.models import PersonSettings
 from scheduling.models import Booking, PlannedStep
 from scheduling.services import bump_calendar
 from tests.factories.clock import stand_still
+from tests.factories.feeds import give_feeds, read_feed
 from tests.factories.published import DAY_0, Published, make_published
 
 pytestmark = pytest.mark.django_db
@@ -27,23 +24,8 @@ def made(monkeypatch: pytest.MonkeyPatch) -> Published:
     """A published group, a month before its first step, with a feed of every kind."""
     stand_still(monkeypatch, NOW)
     made = make_published()
-    for name, user, subject in (
-        ("technician", made.worker, {"technician": made.technician}),
-        ("herd", made.rancher, {"herd": made.entry.group.herd}),
-        ("coop", made.coordinator, {}),
-    ):
-        FeedToken.objects.create(
-            cooperative=made.coop, owner=user, name=name, kind=name, token_hash=digest(name), **subject
-        )
+    give_feeds(made)
     return made
-
-
-def read(name: str) -> dict[str, Any]:
-    """The feed's steps and stops by UID."""
-    answer = Client().get(f"/feeds/{name}.ics")
-    assert answer.status_code == 200
-    events = icalendar.Calendar.from_ical(answer.content).walk("VEVENT")
-    return {str(item["UID"]): item for item in events if str(item["UID"]).startswith(("step-", "booking-"))}
 
 
 def cut_again(made: Published) -> None:
@@ -59,22 +41,22 @@ def ai(lot: int) -> tuple[str, str]:
 
 
 def test_every_feed_says_which_lot(made: Published) -> None:
-    whole = {name: read(name) for name in ("technician", "herd", "coop")}
+    whole = {name: read_feed(name) for name in ("technician", "herd", "coop")}
     assert not any("lot" in str(item["SUMMARY"]) for feed in whole.values() for item in feed.values())
     cut_again(made)
     for lot in (0, 1):
         step, stop = ai(lot)
-        words, item = f"lot {lot + 1} of 2", read("technician")[stop]
+        words, item = f"lot {lot + 1} of 2", read_feed("technician")[stop]
         assert str(item["SUMMARY"]) == f"Willow Draw: Timed AI + GnRH at AI, 60 head, Willow, {words}"
         assert f"60 head, Willow (cows, {words})." in str(item["DESCRIPTION"])
         assert f"one a head, for Willow, {words}; count them" in str(item["DESCRIPTION"])
-        mine, all_of_them = read("herd")[step], read("coop")[step]
+        mine, all_of_them = read_feed("herd")[step], read_feed("coop")[step]
         assert str(mine["SUMMARY"]) == f"Timed AI + GnRH at AI: 60 head, Willow, {words}"
         assert f"60 head, Willow (cows, {words}), Willow Draw." in str(mine["DESCRIPTION"])
         assert str(all_of_them["SUMMARY"]) == f"Willow Draw: {mine['SUMMARY']}"
     for name, feed in whole.items():
         for uid, item in feed.items():
-            now = read(name)[uid]  # under its UID, and no newer version for a word
+            now = read_feed(name)[uid]  # under its UID, and no newer version for a word
             assert (now["SEQUENCE"], now["DTSTAMP"].dt) == (item["SEQUENCE"], item["DTSTAMP"].dt)
             assert "lot 1 of 2" in str(now["SUMMARY"])
 
@@ -83,9 +65,9 @@ def test_a_feed_says_it_in_its_owner_s_language(made: Published) -> None:
     PersonSettings.objects.create(user=made.worker, language="es")
     made.cut(13, 47)
     bump_calendar(made.entry.season)
-    said = sorted(str(item["SUMMARY"]) for item in read("technician").values())
+    said = sorted(str(item["SUMMARY"]) for item in read_feed("technician").values())
     assert [text.rpartition(", ")[2] for text in said] == ["lote 1 de 2", "lote 2 de 2"]
-    assert "(vacas, lote 1 de 2)" in str(read("technician")[ai(0)[1]]["DESCRIPTION"])
+    assert "(vacas, lote 1 de 2)" in str(read_feed("technician")[ai(0)[1]]["DESCRIPTION"])
 
 
 def test_what_was_called_off_is_called_off_under_its_lot(made: Published) -> None:
@@ -93,20 +75,20 @@ def test_what_was_called_off_is_called_off_under_its_lot(made: Published) -> Non
     for model in (PlannedStep, Booking):
         model.objects.filter(lot=1).update(status="cancelled", sequence=1, changed_at=NOW)
     bump_calendar(made.entry.season)
-    kept, gone = (read("herd")[ai(lot)[0]] for lot in (0, 1))
+    kept, gone = (read_feed("herd")[ai(lot)[0]] for lot in (0, 1))
     assert str(kept["SUMMARY"]) == "Timed AI + GnRH at AI: 13 head, Willow"
     assert str(gone["SUMMARY"]) == "CANCELLED: Timed AI + GnRH at AI: 47 head, Willow, lot 2 of 2"
     for model in (PlannedStep, Booking):
         model.objects.update(status="cancelled", sequence=2, changed_at=NOW)
     bump_calendar(made.entry.season)
-    assert "lot 1 of 2" in str(read("technician")[ai(0)[1]]["SUMMARY"])
+    assert "lot 1 of 2" in str(read_feed("technician")[ai(0)[1]]["SUMMARY"])
 
 
 def test_lots_cost_a_feed_no_query_more(made: Published) -> None:
     def asked(name: str) -> int:
         FeedToken.objects.update(built_for="")
         with CaptureQueriesContext(connection) as queries:
-            read(name)
+            read_feed(name)
         return len(queries)
 
     before = {name: asked(name) for name in ("technician", "herd", "coop")}

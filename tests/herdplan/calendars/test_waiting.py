@@ -3,20 +3,18 @@
 from datetime import timedelta
 from typing import Any
 
-import icalendar
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from accounts.tenancy import member_in
 from herdplan.calendars import invitations, push
 from herdplan.calendars.models import CalendarChoice, FeedToken, Letter, OwnCollection, PushedItem
-from herdplan.calendars.services import digest
 from herdplan.reminders.models import PersonSettings
 from scheduling.models import Booking, PlannedStep
 from scheduling.services import adjust, bump_calendar, record_step, undo_record, withdraw_adjustment
 from tests.factories.clock import stand_still
+from tests.factories.feeds import give_feeds, read_feed
 from tests.factories.published import DAY_0, Published, make_published
 
 pytestmark = pytest.mark.django_db
@@ -40,29 +38,14 @@ def made(monkeypatch: pytest.MonkeyPatch) -> Published:
             if isinstance(row, Booking):
                 row.busy_starts, row.busy_ends = row.starts - timedelta(hours=1), row.ends
             row.save()
-    for name, user, subject in (
-        ("technician", made.worker, {"technician": made.technician}),
-        ("herd", made.rancher, {"herd": made.entry.group.herd}),
-        ("coop", made.coordinator, {}),
-    ):
-        FeedToken.objects.create(
-            cooperative=made.coop, owner=user, name=name, kind=name, token_hash=digest(name), **subject
-        )
+    give_feeds(made)
     return made
-
-
-def read(name: str) -> dict[str, Any]:
-    """The feed's steps and stops by UID."""
-    answer = Client().get(f"/feeds/{name}.ics")
-    assert answer.status_code == 200
-    events = icalendar.Calendar.from_ical(answer.content).walk("VEVENT")
-    return {str(item["UID"]): item for item in events if str(item["UID"]).startswith(("step-", "booking-"))}
 
 
 def told(name: str, key: str = "ai1") -> str:
     """The description of a session in a feed."""
     row: Any = Booking.objects.get(step=key) if name == "technician" else PlannedStep.objects.get(key=key)
-    return str(read(name)[f"{'booking' if name == 'technician' else 'step'}-{row.pk}@localhost"]["DESCRIPTION"])
+    return str(read_feed(name)[f"{'booking' if name == 'technician' else 'step'}-{row.pk}@localhost"]["DESCRIPTION"])
 
 
 def test_every_feed_says_it_at_the_session_alone(made: Published) -> None:
@@ -71,7 +54,7 @@ def test_every_feed_says_it_at_the_session_alone(made: Published) -> None:
         assert lines.count(SAID) == 1
         assert lines[0].startswith("Thursday 13 May 2027, 08:25")
         assert lines.index(SAID) == next(i for i, line in enumerate(lines) if line.startswith("60 head")) + 1
-        assert sum("Inseminate nobody" in str(item["DESCRIPTION"]) for item in read(name).values()) == 1
+        assert sum("Inseminate nobody" in str(item["DESCRIPTION"]) for item in read_feed(name).values()) == 1
 
 
 def test_feeds_say_it_in_their_owners_language(made: Published) -> None:
@@ -88,12 +71,12 @@ def test_feeds_say_it_in_their_owners_language(made: Published) -> None:
 
 def test_what_is_ticked_off_moves_the_hour_and_no_version(made: Published) -> None:
     """Feeds that were built before are built anew, also when the tick is taken back."""
-    before = {name: read(name) for name in FEEDS}
+    before = {name: read_feed(name) for name in FEEDS}
     member, at = member_in(made.rancher, "north"), made.step("out").starts + timedelta(minutes=20)
     record_step(member=member, entry=made.entry, step="out", at=at, now=at)
     for name in FEEDS:
         assert SAID.replace("10:00", "10:20") in told(name)
-        for uid, item in read(name).items():
+        for uid, item in read_feed(name).items():
             same = before[name][uid]
             assert (item["SEQUENCE"], item["DTSTAMP"].dt) == (same["SEQUENCE"], same["DTSTAMP"].dt)
     undo_record(member=member, entry=made.entry, step="out", now=at)
@@ -123,7 +106,7 @@ def test_it_is_one_query_a_feed_however_many_lots_and_none_without_such_a_sessio
         """Queries of a feed that is built anew, and those of them for who has to wait."""
         FeedToken.objects.update(built_for="")
         with CaptureQueriesContext(connection) as queries:
-            read(name)
+            read_feed(name)
         return len(queries), sum("scheduling_protocoladjustment" in item["sql"] for item in queries)
 
     one = [asked(name) for name in FEEDS]
