@@ -168,7 +168,7 @@ def countdown(seconds: int) -> Callable[[], float]:
 def test_with_fewer_seconds_fewer_groups_are_looked_into_and_each_is_told_something() -> None:
     search, out = tight()
     told = []
-    for seconds in (0, len(out) + 1, 4 * len(out), 10_000):
+    for seconds in (0, len(out) + 1, 8 * len(out), 10_000):
         heard: list[bool] = []
         left = countdown(seconds)
         told.append(explain_all(search, out, most=40, left=left, tell=lambda said=heard: said.append(True)))  # type: ignore[misc]
