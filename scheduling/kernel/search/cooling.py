@@ -33,9 +33,9 @@ _WARM_SHARE = 0.1
 _SWIFT, _LEAST_GROUPS, _HOT_SWIFT, _AFTER_SWIFT = 0.9, 4, 120.0, 15.0
 _LEAST_SECONDS, _LEAST_LEFT = 1.5, 0.8
 _SWIFT_CHUNK = 500
-# Where groups are out, this share of the seconds is for causes and remedies, and as much again, so many seconds at least, is
-# given beyond: people wait for an answer, not for every remedy.
-_FOR_CAUSES, _PATIENCE_S = 0.1, 3.0
+# Where groups are out, a second for each, this share of the seconds at most, is for causes and remedies, and that share again,
+# so many seconds at least, is given beyond: people wait for an answer, not for every remedy.
+_CAUSES_S, _FOR_CAUSES, _PATIENCE_S = 1.0, 0.1, 3.0
 
 
 class Cooling:
@@ -75,8 +75,10 @@ class Cooling:
 
     def _upto(self) -> float:
         """Share of the budget that may be used, but for what causes need where groups are out."""
-        counted = self.budget.seconds is not None and None in self.search.best.placed
-        return min(self.upto, 1.0 - _FOR_CAUSES) if counted else self.upto
+        if not self.budget.seconds:
+            return self.upto
+        out = self.search.best.placed.count(None)
+        return min(self.upto, 1.0 - min(_FOR_CAUSES, _CAUSES_S * out / self.budget.seconds))
 
     def patience(self) -> Callable[[], float]:
         """Seconds for causes and remedies from now on: what is left of the budget, and a little more than it."""
