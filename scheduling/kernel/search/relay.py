@@ -39,7 +39,7 @@ class _Row:
 
 def is_too_large(look: Look, need: Need) -> bool:
     """Whether nobody may take all of the group's AI of a session on one day, and others may take the rest."""
-    if not need.sessions or need.fixed or any(work.part is not Part.AI for work in need.works) or not need.works:
+    if not need.works or not need.sessions or need.fixed or any(work.part is not Part.AI for work in need.works):
         return False
     people = look.state.model.people
     most = sorted((people[person].technician.max_head_per_day for person in need.able), reverse=True)
@@ -70,11 +70,12 @@ def _booked(need: Need, trip: Trip, head: int) -> int:
 # -- who comes --------------------------------------------------------------------------------------------------------
 def _teams(look: Look, need: Need, i: int) -> Iterator[tuple[Team, float]]:
     """Technicians in every order who have room for the group on its day number `i`, with the least that they cost."""
-    near = [person for person in look.near(need)[:_NEAR] if _room(look, need, i, person) > 0]
+    rooms = {person: _room(look, need, i, person) for person in look.near(need)[:_NEAR]}
+    near = [person for person, room in rooms.items() if room > 0]
     for count in range(2, _MOST_AFTER_EACH_OTHER + 1):
         found = False
         for team in permutations(near, count):
-            if sum(_room(look, need, i, person) for person in team) >= need.group.head:
+            if sum(rooms[person] for person in team) >= need.group.head:
                 found = True
                 yield team, sum(_least(look, need, i, person) for person in team)
         if found:
