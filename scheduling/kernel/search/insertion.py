@@ -11,7 +11,7 @@ from itertools import chain, count
 from math import inf
 
 from scheduling.kernel.search.chute import Assignment
-from scheduling.kernel.search.look import NEAREST, Candidate, Days, Look, Wish
+from scheduling.kernel.search.look import NEAREST, Candidate, Look, Wish
 from scheduling.kernel.search.model import Need, Part
 from scheduling.kernel.search.pairs import can_pair, pairs_on
 from scheduling.kernel.search.relay import relays
@@ -132,16 +132,10 @@ class Insertion(Look):
         weights = self.state.model.season.weights
         cost = weights.day_moved * item.moved + weights.worst_move * max(0, item.moved - worst)
         cost += weights.rest_day * self.state.model.rest_days(item.need, item.ai_day)
-        days: Days = {}
-        for person, visit in item.stops:
-            found = self.added(person, visit, days)
-            if found is None:
-                return
-            cost += found[0]
-            days[visit.day * self.state.width + person] = found[1]
-        if item.barn >= 0 and not self.state.barn_free(item.barn, item.need, barn_days(item)):
+        found = self.all_added(item.stops)
+        if found is None or (item.barn >= 0 and not self.state.barn_free(item.barn, item.need, barn_days(item))):
             return
-        yield Candidate(cost, item, days)
+        yield Candidate(cost + found[0], item, found[1])
 
     def _single(self, need: Need, costs: list[float], dearest: float) -> Iterator[Candidate]:
         """The usual group: one visit. The hottest loop of the search."""

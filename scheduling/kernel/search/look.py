@@ -237,6 +237,17 @@ class Look:
         best = state.routes.with_visit(old, visit)
         return None if best is None else (best.cost - old.cost, best)
 
+    def all_added(self, stops: Stops) -> tuple[float, Days] | None:
+        """What visits add in all, with the days' routes; None where one does not fit."""
+        cost, days = 0.0, Days()
+        for person, visit in stops:
+            found = self.added(person, visit, days)
+            if found is None:
+                return None
+            cost += found[0]
+            days[visit.day * self.state.width + person] = found[1]
+        return cost, days
+
     def barn(self, need: Need, day: int, stalls: int) -> int | None:
         """A barn for the group's AI, -1 where it needs none; None where every barn is elsewhere."""
         if not (need.group.needs_barn and need.sessions and need.group.ai_by is Hands.TECHNICIAN):

@@ -12,7 +12,7 @@ from math import ceil, floor, inf
 
 from scheduling.kernel.protocol import Step
 from scheduling.kernel.search.cut import Cut, CutLot, Handled
-from scheduling.kernel.search.look import Candidate, Days, Look
+from scheduling.kernel.search.look import Candidate, Look
 from scheduling.kernel.search.model import Need, Part, Trip
 from scheduling.kernel.search.placing import held, stops_of
 from scheduling.kernel.search.visits import bound_trips
@@ -96,8 +96,10 @@ def _room(look: Look, need: Need, i: int, person: int) -> int:
             return 0
         old = state.days.get(key)
         room = people[person].technician.max_head_per_day - (old.head if old is not None else 0)
-        while head > 0 and sum(_booked(need, trip, lot) for lot in _lots(look, need, person, head)) > room:
-            head -= max(1, sum(_booked(need, trip, lot) for lot in _lots(look, need, person, head)) - room)
+        while (
+            head > 0 and (over := sum(_booked(need, trip, lot) for lot in _lots(look, need, person, head)) - room) > 0
+        ):
+            head -= over
     return max(0, head)
 
 
@@ -225,12 +227,8 @@ def _cut(look: Look, need: Need, row: _Row, starts: dict[str, int]) -> Iterator[
 
 def _held(look: Look, need: Need, i: int, cut: Cut) -> Candidate | None:
     """The candidate that holds a cut group to the minute; None where somebody cannot be there."""
-    cost, days = look.fixed_costs(need)[i], Days()
-    for person, visit in stops_of(look.state, cut):
-        found = look.added(person, visit, days)
-        if found is None:
-            return None
-        cost += found[0]
-        days[visit.day * look.state.width + person] = found[1]
-    item = held(look.state, cut)
-    return None if item is None else look.priced(need, cut.ai_day, item, days, cost)
+    found = look.all_added(tuple(stops_of(look.state, cut)))
+    item = held(look.state, cut) if found is not None else None
+    if found is None or item is None:
+        return None
+    return look.priced(need, cut.ai_day, item, found[1], look.fixed_costs(need)[i] + found[0])

@@ -92,15 +92,23 @@ def _beside(search: Search, cooling: Cooling, helpers: Helpers | None, seed: int
     budget = cooling.budget
     if helpers is None or helpers.count < 2 or not budget.seconds or budget.rounds is not None or not cooling.going():
         return None
-    seconds, start = Budget(seconds=_BESIDE * budget.seconds), Packed((), ())
-    return helpers.start([Part(search.model.season, None, {}, (), 0, start, seed * 1000 + 1, seconds)])
+    return helpers.start([_whole(search, Packed((), ()), seed * 1000 + 1, _BESIDE * budget.seconds, inf)])
+
+
+def _whole(search: Search, start: Packed, seed: int, seconds: float, hottest: float) -> Part:
+    """The whole season as a part."""
+    return Part(search.model.season, None, {}, (), 0, start, seed, Budget(seconds=seconds), hottest)
+
+
+def _all_of(search: Search) -> Stretch:
+    return Stretch(WHOLE, tuple(range(len(search.model.needs))), ())
 
 
 def _join_beside(search: Search, cooling: Cooling, waiting: Waiting, *, wanted: bool) -> None:
     """Take what somebody found beside a proof that came to no end, or end that work."""
     results = waiting.results()
     if wanted:
-        _collect(search, cooling, [Stretch(WHOLE, tuple(range(len(search.model.needs))), ())], results)
+        _collect(search, cooling, [_all_of(search)], results)
         search.restore(search.best)
 
 
@@ -157,16 +165,12 @@ def _islands(search: Search, cooling: Cooling, helpers: Helpers, seed: int, turn
     seconds = (until - cooling.used()) * (cooling.budget.seconds or 0.0)
     start, hottest = (pack(search.state), _WARM) if warm else (Packed((), ()), inf)
     cooling.hottest = hottest
-    parts = [
-        Part(search.model.season, None, {}, (), 0, start, seed + i, Budget(seconds=seconds), hottest)
-        for i in range(1, helpers.count)
-    ]
+    parts = [_whole(search, start, seed + i, seconds, hottest) for i in range(1, helpers.count)]
     waiting = helpers.start(parts)
     cooling.upto = until
     cooling.run()
     cooling.upto = 1.0
-    whole = Stretch(WHOLE, tuple(range(len(search.model.needs))), ())
-    _collect(search, cooling, [whole] * len(parts), _waited(cooling, helpers, waiting))
+    _collect(search, cooling, [_all_of(search)] * len(parts), _waited(cooling, helpers, waiting))
     search.restore(search.best)
     _choose(cooling, min(1.0, until + _JOINED))
 
