@@ -7,10 +7,9 @@ from scheduling.kernel.protocol import Step
 from scheduling.kernel.search.chute import Assignment, Times
 from scheduling.kernel.search.model import Model, Need, Part, day_of, minute_of, moment_of
 from scheduling.kernel.search.routes import Route
+from scheduling.kernel.search.shape import head_at
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Visit as Stop
-from scheduling.kernel.season import Hands
-from scheduling.kernel.sessions import session_head
 from scheduling.kernel.throughput import interval_range
 
 
@@ -97,11 +96,7 @@ def _waits(need: Need, item: Assignment, head: int, starts: dict[str, int]) -> t
     if ai is None or ai.after is None:
         return None
     gap = (starts[ai.key] - starts[ai.after.step]) / 60
-    return interval_range(_head_at(need, ai, head), gap, need.pace(item.crew_rate), head)
-
-
-def _head_at(need: Need, ai: Step, head: int) -> int:
-    return head if need.group.ai_by is Hands.RANCH else session_head(need.protocol, ai, head)
+    return interval_range(head_at(need, ai, head), gap, need.pace(item.crew_rate), head)
 
 
 def _visits(state: State) -> list[Visit]:

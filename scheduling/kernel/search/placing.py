@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
-from math import ceil, inf
+from math import inf
 
 from scheduling.kernel.plan import GroupPlan, Lot, PlacedStep
 from scheduling.kernel.protocol import Step
@@ -11,6 +11,7 @@ from scheduling.kernel.search.build import loose_hour
 from scheduling.kernel.search.chute import Assignment, Kept, Span
 from scheduling.kernel.search.cut import Cut, CutLot
 from scheduling.kernel.search.model import Need, Trip, moment_of
+from scheduling.kernel.search.shape import treat_minutes
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Visit
 from scheduling.kernel.season import Hands
@@ -71,7 +72,7 @@ def _free_span(
 ) -> Span | None:
     """Where a lot can go through the chute, as near as can be to the hour at which others of its trips are."""
     need = cut.need
-    length = ceil(60 * lot.head / need.ranch.treat_rate - 1e-9)
+    length = treat_minutes(need, lot.head)
     low, high = state.visits.hours(need, cut.ai_day + trip.day, length)
     anchor = need.anchor
     wish = low + 60 if anchor is None else row[anchor.key][0] + (trip.day - anchor.day) * 1440

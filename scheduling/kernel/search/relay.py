@@ -8,16 +8,14 @@ the minute, like one of an earlier plan.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice, pairwise, permutations
-from math import ceil, floor, inf
 
-from scheduling.kernel.protocol import Step
 from scheduling.kernel.search.cut import Cut, CutLot, Handled
 from scheduling.kernel.search.look import Candidate, Look
 from scheduling.kernel.search.model import Need, Part, Trip
 from scheduling.kernel.search.placing import held, stops_of
+from scheduling.kernel.search.shape import ai_minutes, gap_minutes, head_at, treat_minutes
 from scheduling.kernel.search.visits import bound_trips
-from scheduling.kernel.sessions import session_head
-from scheduling.kernel.throughput import fewest_lots, gap_range
+from scheduling.kernel.throughput import fewest_lots
 
 # Of so many of the nearest, so many at most one after the other; so many teams are tried, and hours in such steps.
 _NEAR, _MOST_AFTER_EACH_OTHER = 6, 3
@@ -64,7 +62,7 @@ def relays(look: Look, need: Need) -> Iterator[Candidate]:
 
 def _booked(need: Need, trip: Trip, head: int) -> int:
     assert trip.ai is not None
-    return session_head(need.protocol, trip.ai, head)
+    return head_at(need, trip.ai, head)
 
 
 # -- who comes --------------------------------------------------------------------------------------------------------
@@ -133,30 +131,12 @@ def _row(look: Look, need: Need, i: int, team: Team) -> _Row | None:
     offsets, at = list[int](), 0
     for person, head in zip(people, heads, strict=True):
         offsets.append(at)
-        at += max(_treated(need, head), *(_inseminated(look, need, trip, person, head) for trip in need.sessions))
-    gaps = [_gap(look, need, trip.ai, people, heads) for trip in need.sessions if trip.ai is not None]
-    if left or any(low > high for low, high in gaps):
+        at += max(_lasts(look, need, trip, person, head) for trip in need.trips)
+    paced = [(head, _rate(look, person)) for person, head in zip(people, heads, strict=True)]
+    gaps = [gap for trip in need.sessions if trip.ai is not None and (gap := gap_minutes(need, paced, trip.ai))]
+    if left or len(gaps) < len(need.sessions):
         return None
     return _Row(tuple(people), tuple(heads), tuple(offsets), tuple(gaps))
-
-
-def _treated(need: Need, head: int) -> int:
-    return ceil(60 * head / need.ranch.treat_rate - 1e-9)
-
-
-def _inseminated(look: Look, need: Need, trip: Trip, person: int, head: int) -> int:
-    return ceil(60 * _booked(need, trip, head) / _rate(look, person) - 1e-9)
-
-
-def _gap(look: Look, need: Need, step: Step, people: Sequence[int], heads: Sequence[int]) -> tuple[int, int]:
-    """Least and most minutes from the start of a lot's treatment to its AI that suit all lots; none: the least is more."""
-    low, high = -inf, inf
-    assert step.after is not None
-    for person, head in zip(people, heads, strict=True):
-        come = session_head(need.protocol, step, head)
-        allowed = gap_range(come, step.after.window, need.pace(_rate(look, person)), head)
-        low, high = (max(low, allowed[0]), min(high, allowed[1])) if allowed else (inf, -inf)
-    return (ceil(60 * low - 1e-6), floor(60 * high + 1e-6)) if low <= high else (1, 0)
 
 
 # -- hours ------------------------------------------------------------------------------------------------------------
@@ -187,7 +167,7 @@ def _hours(look: Look, need: Need, day: int, trip: Trip, row: _Row) -> tuple[int
 
 
 def _lasts(look: Look, need: Need, trip: Trip, person: int, head: int) -> int:
-    return _treated(need, head) if trip.ai is None else _inseminated(look, need, trip, person, head)
+    return treat_minutes(need, head) if trip.ai is None else ai_minutes(need, trip.ai, head, _rate(look, person))
 
 
 def _way(

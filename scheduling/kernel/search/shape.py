@@ -1,6 +1,6 @@
 """The shape of a group's handling at an AI rate: its lots, each trip's lots in time, and the allowed gaps."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 
@@ -43,7 +43,8 @@ def shape_of(need: Need, ai_rate: float) -> Shape:
     """Work out the shape."""
     lots = _lots(need, ai_rate)
     patterns = {trip.key: _pattern(need, lots, ai_rate, trip) for trip in need.trips}
-    gaps = {step.key: _gap_minutes(need, lots, ai_rate, step) for step in need.protocol.ai_steps}
+    paced = [(head, ai_rate) for head in lots]
+    gaps = {step.key: gap_minutes(need, paced, step) for step in need.protocol.ai_steps}
     return Shape(ai_rate, lots, patterns, gaps)
 
 
@@ -54,25 +55,30 @@ def _lots(need: Need, ai_rate: float) -> tuple[int, ...]:
     return fewest_lots(need.group.head, timed[0].after.window, need.pace(ai_rate), need.lots_more)
 
 
-def _heads(need: Need, lots: Sequence[int], step: Step) -> list[int]:
-    if need.group.ai_by is Hands.RANCH:
-        return list(lots)
-    return [session_head(need.protocol, step, head) for head in lots]
+def head_at(need: Need, step: Step, head: int) -> int:
+    """How many of a lot an AI session is counted for: all by the ranch itself, those to reserve for by technicians."""
+    return head if need.group.ai_by is Hands.RANCH else session_head(need.protocol, step, head)
 
 
-def _ai_lengths(need: Need, lots: Sequence[int], ai_rate: float, step: Step) -> tuple[int, ...]:
-    return tuple(ceil(head / ai_rate * 60 - 1e-9) for head in _heads(need, lots, step))
+def treat_minutes(need: Need, head: int) -> int:
+    """How long a lot's treatment takes."""
+    return ceil(head / need.ranch.treat_rate * 60 - 1e-9)
+
+
+def ai_minutes(need: Need, step: Step, head: int, ai_rate: float) -> int:
+    """How long a lot's AI session takes."""
+    return ceil(head_at(need, step, head) / ai_rate * 60 - 1e-9)
 
 
 def _pattern(need: Need, lots: Sequence[int], ai_rate: float, trip: Trip) -> Pattern:
     """Lots are as far apart as the slower of treatment and AI, where their distance matters for the interval."""
-    treat = tuple(ceil(head / need.ranch.treat_rate * 60 - 1e-9) for head in lots)
+    treat = tuple(treat_minutes(need, head) for head in lots)
     if not need.protocol.ai_steps:
         return Pattern(_running(treat), treat)
-    sessions = [_ai_lengths(need, lots, ai_rate, step) for step in need.protocol.ai_steps]
+    sessions = [tuple(ai_minutes(need, step, head, ai_rate) for head in lots) for step in need.protocol.ai_steps]
     spacing = tuple(max(lengths) for lengths in zip(treat, *sessions, strict=True))
     if trip.ai is not None:
-        return Pattern(_running(spacing), _ai_lengths(need, lots, ai_rate, trip.ai))
+        return Pattern(_running(spacing), tuple(ai_minutes(need, trip.ai, head, ai_rate) for head in lots))
     return Pattern(_running(spacing if _is_timed(need, trip) else treat), treat)
 
 
@@ -82,12 +88,12 @@ def _is_timed(need: Need, trip: Trip) -> bool:
     return bool(anchors.intersection(trip.keys)) or hour_anchor(trip) is not None
 
 
-def _gap_minutes(need: Need, lots: Sequence[int], ai_rate: float, ai: Step) -> tuple[int, int] | None:
-    """Allowed minutes from treatment start to AI start that suit every lot."""
+def gap_minutes(need: Need, lots: Iterable[tuple[int, float]], ai: Step) -> tuple[int, int] | None:
+    """Allowed minutes from treatment start to AI start that suit every lot (head and AI rate of each)."""
     assert ai.after is not None
     low, high = -(10**9), 10**9
-    for treated, head in zip(lots, _heads(need, lots, ai), strict=True):
-        allowed = gap_range(head, ai.after.window, need.pace(ai_rate), treated)
+    for treated, ai_rate in lots:
+        allowed = gap_range(head_at(need, ai, treated), ai.after.window, need.pace(ai_rate), treated)
         if allowed is None:
             return None
         low, high = max(low, ceil(allowed[0] * 60 - 1e-6)), min(high, floor(allowed[1] * 60 + 1e-6))
