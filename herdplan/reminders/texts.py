@@ -16,6 +16,7 @@ from accounts.units import KM_PER_MILE
 from scheduling.services import StepWords
 from scheduling.services.lots import lot_words, with_lot
 from scheduling.services.planned_moves import Checked
+from scheduling.services.waiting import Wait, wait_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +24,7 @@ class About:
     """What a reminder speaks of: a step or visit at a ranch. `day` is the day that matters (after AI: counted from it).
 
     Of a dated item: its key and `title`, its last day (`until`), the AI day that it counts from, and how many `bulls` it takes.
-    Of a planned move: the `move` with what speaks against it.
+    Of a planned move: the `move` with what speaks against it. At AI to which only some of a lot come, who has to `wait`.
     """
 
     words: StepWords
@@ -48,6 +49,7 @@ class About:
     ai_day: date | None = None
     bulls: str = ""
     move: Checked | None = None
+    wait: Wait | None = None
 
     @property
     def named(self) -> str:
@@ -91,6 +93,11 @@ def join(lines: Iterable[str]) -> str:
     return "\n".join(line for line in lines if line is not None).replace("\n\n\n", "\n\n").strip() + "\n"
 
 
+def _waits(about: About) -> list[str]:
+    words = wait_words(about.wait)
+    return [str(words)] if words else []
+
+
 def _kit(about: About) -> list[str]:
     words = about.words
     return [
@@ -103,7 +110,7 @@ def _kit(about: About) -> list[str]:
 
 def _full(about: About, ask: str) -> str:
     who = _("A technician of the co-op comes.") if about.by_technician else ""
-    head = [_what(about), _clock(about), *([who] if who else []), "", ask]
+    head = [_what(about), _clock(about), *([who] if who else []), *_waits(about), "", ask]
     return join([*head, *_kit(about), "", closing()])
 
 
@@ -131,8 +138,8 @@ def technician_evening(about: About, unit: str) -> tuple[str, str]:
             "minutes": round((about.starts - about.leaves).total_seconds() / 60),
         }
     ask = _("This evening: check the semen list, the gear and the chute's gate code or directions.")
-    text = [_what(about), _clock(about), *([about.place] if about.place else []), *([drive] if drive else []), "", ask]
-    return _title(about), join([*text, *_kit(about), "", closing()])
+    text = [_what(about), _clock(about), *([about.place] if about.place else []), *([drive] if drive else [])]
+    return _title(about), join([*text, *_waits(about), "", ask, *_kit(about), "", closing()])
 
 
 def insert_out(about: About, unit: str) -> tuple[str, str]:
@@ -166,7 +173,9 @@ def crew_confirmation(about: About, unit: str) -> tuple[str, str]:
 
 def visit_confirmation(about: About, unit: str) -> tuple[str, str]:
     """Does the visit stand?"""
-    title = _("Confirm %(ranch)s, %(when)s") % {"ranch": about.ranch, "when": when(about.starts, about.zone)}
+    title = _("Confirm %(ranch)s, %(when)s: %(group)s") % {
+        "ranch": about.ranch, "when": when(about.starts, about.zone), "group": about.named,
+    }  # fmt: skip
     ask = _("Call the ranch: hour, head, crew, chute. If something does not fit, tell the coordinator now.")
     return title, join([_what(about), _clock(about), "", ask, "", closing()])
 

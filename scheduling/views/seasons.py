@@ -13,6 +13,7 @@ from scheduling.forms import SeasonForm
 from scheduling.models import Season, SeasonEntry
 from scheduling.services import SeasonFault, answers_of, save_season
 from scheduling.services.board import board_of
+from scheduling.services.board_waits import say_waits
 from scheduling.services.heat import HeatBook
 from scheduling.services.problem import differences
 
@@ -60,10 +61,13 @@ def season_page(request: HttpRequest, member: Member, season: uuid.UUID) -> Http
         plan.season = row
     may_plan = member.may(Permission.SEASON_EDIT, Reach.COOP)
     answers = answers_of(row) if plan is not None and plan.pk == row.published_plan_id else {}
+    board = board_of(plan, entries, answers, _book(member, row, entries)) if plan else None
+    if board and plan:
+        say_waits(board, plan, member.cooperative)
     context = {
         "season": row,
         "plan": plan,
-        "board": board_of(plan, entries, answers, _book(member, row, entries)) if plan else None,
+        "board": board,
         "entries": entries,
         "job": queries.open_job(row),
         "last_job": row.jobs.first(),

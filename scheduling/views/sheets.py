@@ -12,7 +12,8 @@ from herdplan.herds.models import Ranch
 from herdplan.herds.queries import tags_by_group
 from scheduling import queries
 from scheduling.services.board import board_of
-from scheduling.services.day_sheet import MOST_LINES, group_sheets, say_waits
+from scheduling.services.board_waits import say_waits
+from scheduling.services.day_sheet import MOST_LINES, group_sheets
 
 
 def _chosen(ranches: list[Ranch], slug: str) -> Ranch | None:

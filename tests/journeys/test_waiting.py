@@ -121,6 +121,13 @@ def test_paper_says_it_in_the_list_of_days_and_above_the_group_s_lines() -> None
         f"Timed AI, {start:%a} {start.day} {start:%b} {start:%H:%M}. Bring them in the order in which they had PG. "
         f"Inseminate nobody less than 64 h after her own PG: {clock}" in said
     )
+    board = page(scene.coordinator.user, f"/c/north/seasons/{scene.season.pk}/")
+    assert (
+        board.count(
+            f"Wait Bring them in the order in which they had PG. Inseminate nobody less than 64 h after her own PG: {clock}"
+        )
+        == 1
+    )
     late = datetime.fromisoformat(steps["pg"]["start"]) + timedelta(minutes=7)
     scene.willow.records.create(step="pg", at=late, by=scene.rancher.user)
     assert f"not before {last.astimezone(zone) + timedelta(minutes=7):%H:%M} ." in text(client.get(address))

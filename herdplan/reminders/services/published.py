@@ -17,6 +17,7 @@ from scheduling.models import Booking, PlannedMove, PlannedStep
 from scheduling.queries import lots_at
 from scheduling.services.planned_moves import Checked
 from scheduling.services.season_basis import EARLIEST, LATEST, Basis, published
+from scheduling.services.waiting import Waits, session_at, session_of, waits_at
 
 _DAY = timedelta(days=1)
 
@@ -31,6 +32,7 @@ class Plan:
     by_key: dict[tuple[Any, int, str], PlannedStep] = field(default_factory=dict)
     booked: dict[tuple[Any, int, str], list[User]] = field(default_factory=lambda: defaultdict(list))
     lots: dict[Any, int] = field(default_factory=dict)
+    waits: Waits = field(default_factory=dict)
     profiles: dict[Any, Profile] = field(default_factory=dict)
     bases: list[Basis] = field(default_factory=list)
     ranchers: dict[Any, list[User]] = field(default_factory=dict)
@@ -81,6 +83,7 @@ def _bookings(bookings: QuerySet[Booking]) -> list[Booking]:
 def _arranged(plan: Plan) -> Plan:
     users: dict[Any, User] = {}
     plan.lots = lots_at({*(step.entry_id for step in plan.steps), *(booking.entry_id for booking in plan.bookings)})
+    plan.waits = waits_at([*map(session_of, plan.steps), *map(session_at, plan.bookings)])
     for step in plan.steps:
         plan.by_key[step.entry_id, step.lot, step.key] = step
         users.update((user.pk, user) for user in step.ranch.people.all())

@@ -37,6 +37,7 @@ from scheduling.services.marks import marks_of
 from scheduling.services.planned_moves import Checked, moment
 from scheduling.services.season_basis import Basis
 from scheduling.services.season_items import SeasonItem, bulls_for, items_of
+from scheduling.services.waiting import session_at, session_of
 
 _WRITERS = {**WRITERS, **ITEM_WRITERS, **MOVE_WRITERS}
 # A reminder of a day (no hauling, bulls, pregnancy check) is of use until that day is over.
@@ -205,7 +206,7 @@ def _people(plan: Plan, rule: Rule, step: PlannedStep) -> Iterable[User]:
 def _of_booking(plan: Plan, booking: Booking, user: User) -> Iterator[Wanted]:
     zone = ZoneInfo(booking.entry.group.herd.ranch.zone)
     day = booking.starts.astimezone(zone).date()
-    about = _about_booking(booking, plan.lots[booking.entry_id], zone, day)
+    about = _about_booking(plan, booking, zone, day)
     for rule in RULES:
         if rule.about == BOOKING and not rule.plan:
             row = _Row(booking.pk, BOOKING, booking.sequence)
@@ -278,6 +279,7 @@ def _about_step(plan: Plan, step: PlannedStep, zone: ZoneInfo, day: date, rule: 
         words=words, group=plain.group, ranch=plain.ranch, place="", zone=zone, starts=step.starts,
         head=step.head, lot=plain.lot, lots=plain.lots, day=day,
         by_technician=plain.by_technician, other=other, tank=words.kind == "ai" and step.by == "ranch",
+        wait=plain.wait,
     )  # fmt: skip
 
 
@@ -298,10 +300,11 @@ def _plain_step(plan: Plan, step: PlannedStep, zone: ZoneInfo, day: date) -> Abo
         lots=plan.lots[step.entry_id],
         day=day,
         by_technician=step.by == "technician",
+        wait=plan.waits.get(session_of(step)),
     )
 
 
-def _about_booking(booking: Booking, lots: int, zone: ZoneInfo, day: date) -> About:
+def _about_booking(plan: Plan, booking: Booking, zone: ZoneInfo, day: date) -> About:
     ranch, words = booking.entry.group.herd.ranch, words_of(booking.entry.protocol, booking.step)
     return About(
         words=words,
@@ -312,9 +315,10 @@ def _about_booking(booking: Booking, lots: int, zone: ZoneInfo, day: date) -> Ab
         starts=booking.starts,
         head=booking.head,
         lot=booking.lot + 1,
-        lots=lots,
+        lots=plan.lots[booking.entry_id],
         day=day,
         leaves=booking.busy_starts,
         km=booking.km_before,
         tank=words.kind == "ai",
+        wait=plan.waits.get(session_at(booking)),
     )

@@ -12,7 +12,7 @@ from django.test import Client
 
 from accounts.models import User
 from accounts.tenancy import member_in
-from herdplan.reminders.models import OutboxMessage, RuleChoice
+from herdplan.reminders.models import OutboxMessage, PersonSettings, RuleChoice
 from herdplan.reminders.rules import BY_CODE, RULES
 from herdplan.reminders.services import PreferenceError, run_once, save_choice, save_settings, sweep, sweep_where_due
 from herdplan.reminders.texts import distance
@@ -113,6 +113,35 @@ def test_a_first_session_that_closes_early_is_followed_at_once() -> None:
         run_once(now=early + timedelta(minutes=minutes))
         letters = [letter.to[0] for letter in mail.outbox if letter.subject.startswith(subject)]
         assert sorted(letters) == sorted([made.rancher.email, made.worker.email])
+
+
+def test_messages_before_a_session_of_some_say_who_has_to_wait() -> None:
+    """Treated on Mon 10 May from 16:00 to 18:00; the first session at 08:25, 64 h 25 min after the first female. The second,
+    95 minutes early as well, comes 86 h 25 min after the last of the lot, whose least is 86 h: nobody waits."""
+    made = make_published(protocol="cow_7d_cosynch_insert_split")
+    PersonSettings.objects.create(user=made.worker, language="es")
+    for key in ("ai1", "ai2"):
+        made.move(key, timedelta(minutes=-95), DAY_0)
+    swept(made, DAY_0 - timedelta(days=30), DAY_0 + timedelta(days=75))
+    said = (
+        "Bring them in the order in which they had PG. "
+        "Inseminate nobody less than 64 h after her own PG: the last treated not before 10:00."
+    )
+    evening = rows(made, "evening_before")
+    assert [said in row.body.split("\n") for row in evening] == [row.about == made.step("ai1").pk for row in evening]
+    assert sum(said in row.body for row in evening) == 1
+    stops = rows(made, "technician_evening", made.worker)
+    assert ["No insemine a ninguna antes de 64 h de su propia PG" in row.body for row in stops] == [True, False]
+    assert "10:00." in stops[0].body
+
+
+def test_the_letter_to_confirm_a_visit_names_the_group_and_its_lot() -> None:
+    made = make_published()
+    made.cut(30, 30)
+    swept(made, DAY_0 - timedelta(days=30), DAY_0 + timedelta(days=20))
+    first, second = (row.subject for row in rows(made, "visit_confirmation", made.worker))
+    assert first == "Confirm Willow Draw, Thu 13 May, 07:00: Willow, lot 1 of 2"
+    assert second == "Confirm Willow Draw, Thu 13 May, 09:00: Willow, lot 2 of 2"
 
 
 def test_bulls_of_natural_service_are_turned_in_on_their_day() -> None:
