@@ -204,10 +204,11 @@ def compare(was: Situation, now: Situation, *, holidays: Set[date] = frozenset()
 def _groups(was: Situation, now: Situation) -> Iterator[GroupChange]:
     before = {item.id: item for item in was.plan.groups}
     after = {item.id: item for item in now.plan.groups}
-    crew_before, crew_after = _crews(was.plan), _crews(now.plan)
     groups = {group.id: group for group in was.season.groups}
     known_before = set(groups)
     groups |= {group.id: group for group in now.season.groups}
+    done = {group.id: group.carried_out for group in groups.values()}
+    crew_before, crew_after = _crews(was.plan, done), _crews(now.plan, done)
     hands = {group.id: group.ai_by.value for group in was.season.groups}
     for name, group in groups.items():
         one, other = before.get(name), after.get(name)
@@ -219,7 +220,7 @@ def _groups(was: Situation, now: Situation) -> Iterator[GroupChange]:
             wanted=group.ai_wanted,
             lots_was=_heads(one),
             lots_now=_heads(other),
-            steps=tuple(_steps(one, other)) if one and other else (),
+            steps=tuple(_steps(one, other, done[name])) if one and other else (),
             technicians_was=crew_before.get(name, ()),
             technicians_now=crew_after.get(name, ()),
             ai_by_was=hands[name] if name in known_before else group.ai_by.value,
@@ -230,10 +231,12 @@ def _groups(was: Situation, now: Situation) -> Iterator[GroupChange]:
         )
 
 
-def _crews(plan: Plan) -> dict[str, tuple[str, ...]]:
+def _crews(plan: Plan, done: Mapping[str, Set[str]]) -> dict[str, tuple[str, ...]]:
+    """Who comes, but to what was carried out."""
     people: dict[str, set[str]] = defaultdict(set)
     for visit in plan.visits:
-        people[visit.group].add(visit.technician)
+        if visit.step not in done.get(visit.group, ()):
+            people[visit.group].add(visit.technician)
     return {group: tuple(sorted(names)) for group, names in people.items()}
 
 
@@ -245,15 +248,15 @@ def _begins(placed: GroupPlan | None) -> datetime | None:
     return min((step.start for lot in placed.lots for step in lot.steps), default=None) if placed else None
 
 
-def _steps(one: GroupPlan, other: GroupPlan) -> Iterator[StepChange]:
-    """Steps at other times. A group that is cut anew has no lot to compare with."""
+def _steps(one: GroupPlan, other: GroupPlan, done: Set[str]) -> Iterator[StepChange]:
+    """Steps at other times, but those carried out. A group that is cut anew has no lot to compare with."""
     if _heads(one) != _heads(other):
         return
     for number, (before, after) in enumerate(zip(one.lots, other.lots, strict=True)):
         new = {step.key: step.start for step in after.steps}
         for step in before.steps:
             start = new.get(step.key)
-            if start is not None and abs(hours_between(step.start, start)) > _MINUTE_H:
+            if start is not None and step.key not in done and abs(hours_between(step.start, start)) > _MINUTE_H:
                 yield StepChange(number, step.key, step.start, start)
 
 

@@ -99,6 +99,13 @@ class Group:
     needs_barn: bool
     done: tuple[Done, ...]
 
+    @property
+    def carried_out(self) -> frozenset[str]:
+        """The keys of the steps carried out, with those of the same chute trip: they are one event."""
+        done = frozenset(item.step for item in self.done)
+        trips = (frozenset(step.key for step in trip) for trip in self.protocol.trips)
+        return done.union(*(trip for trip in trips if trip & done))
+
 
 @dataclass(frozen=True, slots=True)
 class Technician:

@@ -22,9 +22,8 @@ from scheduling.processes import helpers_for
 from scheduling.services.clashes import settle_case
 from scheduling.services.parts import WorkerHelpers
 from scheduling.services.plans import problem_of, save_plan
-from scheduling.services.problem import season_document
 from scheduling.services.seasons import require_planner
-from scheduling.services.trials import save_trials, still_open, try_out
+from scheduling.services.trials import document_at, save_trials, still_open, try_out
 
 LEASE = timedelta(seconds=60)
 MAX_ATTEMPTS = 3
@@ -105,9 +104,10 @@ def run_job(job: PlanJob, *, now: Callable[[], datetime], clock: Callable[[], fl
     trials = list(job.trials.select_related("base"))
     if trials:
         return _run_trials(job, season, trials, now, clock)
-    document = season_document(season)
+    moment = now()
+    document = document_at(season, moment)
     try:
-        problem = problem_of(still_open(document, season, now()), season.cooperative)
+        problem = problem_of(still_open(document, season, moment), season.cooperative)
         keep = load_plan(job.keep.document) if job.keep else None
     except ReadError as fault:
         return _finish(job, now(), state="failed", message=_readable(fault, season, document))

@@ -74,14 +74,24 @@ def request_trials(
 
 def count_past_as_done(document: dict[str, Any], season: Season, now: datetime) -> None:
     """Published steps of the past that nobody ticked off count as done at their planned hour (the first lot's)."""
-    past: dict[str, dict[str, datetime]] = defaultdict(dict)
+    past: dict[str, list[dict[str, str]]] = defaultdict(list)
     rows = PlannedStep.objects.filter(entry__season=season, starts__lte=now, lot=0).exclude(status="cancelled")
     for entry, key, starts in rows.values_list("entry", "key", "starts"):
-        past[str(entry)][key] = starts
+        past[str(entry)].append({"step": key, "at": starts.isoformat()})
+    _add_done(document, past)
+
+
+def _add_done(document: dict[str, Any], past: Mapping[str, Iterable[dict[str, str]]]) -> None:
+    """Add what counts as done, by group, where nothing is known of the step."""
     for row in document["groups"]:
         known = {item["step"] for item in row["done"]}
-        more = [{"step": key, "at": at.isoformat()} for key, at in past[row["id"]].items() if key not in known]
-        row["done"] = [*row["done"], *more]
+        row["done"] = [*row["done"], *(item for item in past.get(row["id"], ()) if item["step"] not in known)]
+
+
+def _with_done(document: dict[str, Any], tried: dict[str, Any]) -> dict[str, Any]:
+    """The season now, with what counted as done when a trial was planned, ticked off or not."""
+    _add_done(document, {row["id"]: row.get("done", ()) for row in tried["groups"]})
+    return document
 
 
 def holds_of_the_past(season: Season, now: datetime) -> tuple[dict[str, Any], ...]:
@@ -95,16 +105,23 @@ def holds_of_the_past(season: Season, now: datetime) -> tuple[dict[str, Any], ..
     return (hour, {"before": min(today, season.last_day).isoformat()}) if today > season.first_day else (hour,)
 
 
+def document_at(season: Season, now: datetime) -> dict[str, Any]:
+    """The season's document at `now`: published steps that are over count as done, ticked off or not."""
+    document = season_document(season)
+    if season.published_plan_id is not None and not _is_over(season, now):
+        count_past_as_done(document, season, now)
+    return document
+
+
 def still_open(document: dict[str, Any], season: Season, now: datetime) -> dict[str, Any]:
-    """The season's document as it can still be planned at `now`: published steps that are over count as done, and nothing
-    new is put on days that are over. The document given is left as it is. A season that is over altogether is planned as it
-    stands: somebody writes last year's down, so that its shares count."""
-    bound = deepcopy(document)
-    if now.astimezone(ZoneInfo(season.zone)).date() > season.last_day:
-        return bound
-    if season.published_plan_id is not None:
-        count_past_as_done(bound, season, now)
-    return held(bound, holds_of_the_past(season, now))
+    """The season's document as it can still be planned at `now`: nothing new is put on days that are over. The document given
+    is left as it is. A season that is over altogether is planned as it stands: somebody writes last year's down, so that its
+    shares count."""
+    return held(document, () if _is_over(season, now) else holds_of_the_past(season, now))
+
+
+def _is_over(season: Season, now: datetime) -> bool:
+    return now.astimezone(ZoneInfo(season.zone)).date() > season.last_day
 
 
 def held(problem: dict[str, Any], holds: Iterable[dict[str, Any]]) -> dict[str, Any]:
@@ -203,7 +220,7 @@ def take_over(*, season: Season, trial: PlanTrial, member: Member, note: str, no
     rule by now, for example because a step was done at another hour; call it in a transaction, so that nothing is kept then."""
     version = save_plan(
         season=season,
-        problem=season_document(season),
+        problem=_with_done(season_document(season), trial.problem),
         plan=load_plan(trial.document),
         origin=PlanVersion.Origin.SOLVER,
         by=member.user,

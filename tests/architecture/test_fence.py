@@ -622,7 +622,7 @@ def test_pages_ask_the_database_a_constant_number_of_times(
     address, person = path_of(name, ours()[name], subjects(season)), client("coordinator")
     # Today holds concerns, steps, hands, lots and their weather; the board also holds the plan against the season as it is now;
     # After AI its moves with their weather, and that of 30 days.
-    most = {"scheduling:today": 23, "scheduling:season": 24, "scheduling:after_ai": 20}.get(name, 16)
+    most = {"scheduling:today": 23, "scheduling:season": 25, "scheduling:after_ai": 20}.get(name, 16)
     with django_assert_max_num_queries(most):  # 12 ranches, 25 groups, 4 technicians: a query a row would show
         assert person.get(address).status_code == 200
 

@@ -59,7 +59,6 @@ def _handlings(
     """The lot's chute trips, each with the least time that its head and rate need."""
     placed = {step.key: step for step in lot.steps}
     ranch = season.ranches[group.ranch]
-    done = {item.step for item in group.done}
     for trip in group.protocol.trips:
         first, ai = placed.get(trip[0].key), next((step for step in trip if step.is_ai), None)
         if first is None:
@@ -77,7 +76,7 @@ def _handlings(
             ai is not None,
             len({v.technician for v in there}),
             stalls,
-            any(step.key in done for step in trip),  # the steps of a trip are one event
+            trip[0].key in group.carried_out,
         )
         yield handling, _least(season, group, lot, number, ai, there)
 

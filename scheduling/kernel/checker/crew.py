@@ -157,7 +157,7 @@ def check_said(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator
         group = groups.get(placed.id)
         if group is None:
             continue
-        done = _done_with_trips(group)
+        done = group.carried_out
         steps[group.id] = _come_for(group) | done
         for trip in group.protocol.trips:
             hands = group.ai_by if any(step.is_ai for step in trip) else group.steps_by
@@ -172,13 +172,6 @@ def check_said(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator
         if visit.group in steps and visit.step not in steps[visit.group]:
             text = f"Group {visit.group} has no step {visit.step} that {visit.technician} could come for."
             yield Broken(4, "visit_step", text, (visit.group, visit.step))
-
-
-def _done_with_trips(group: Group) -> set[str]:
-    """Steps carried out, with those of the same trip."""
-    done = {item.step for item in group.done}
-    trips = [{step.key for step in trip} for trip in group.protocol.trips]
-    return done.union(*(trip for trip in trips if trip & done))
 
 
 def _come_for(group: Group) -> set[str]:
@@ -247,9 +240,8 @@ def _session(
 ) -> Iterator[Broken]:
     about = (group.id, key)
     what = f"{key} of group {group.id}, lot {number + 1},"
-    done = key in {item.step for item in group.done}
     if not there:
-        if _needs_technician(group, key) and not done:
+        if _needs_technician(group, key) and key not in group.carried_out:
             yield Broken(4, "nobody", f"{what} has no technician.", about)
         return
     if len({visit.technician for visit in there}) != len(there):

@@ -70,8 +70,7 @@ def _forward(group: Group, lot: Lot, number: int) -> Iterator[Broken]:
 
 def _days(season: Season, group: Group, placed: GroupPlan, lot: Lot, number: int) -> Iterator[Broken]:
     zone = season.ranches[group.ranch].zone
-    done = {item.step for item in group.done}
-    done |= {step.key for trip in group.protocol.trips if any(step.key in done for step in trip) for step in trip}
+    done = group.carried_out
     first = placed.ai_day - timedelta(days=group.protocol.reference_day)
     for placed_step in lot.steps:
         step = group.protocol.by_key.get(placed_step.key)
@@ -124,7 +123,8 @@ def _waits(
 
 
 def _intervals(season: Season, group: Group, lot: Lot, number: int, visits: list[Visit]) -> Iterator[Broken]:
-    ranch, steps = season.ranches[group.ranch], {step.key: step for step in lot.steps}
+    ranch, steps, done = season.ranches[group.ranch], {step.key: step for step in lot.steps}, group.carried_out
+    first = next((step for step in group.protocol.ai_steps if step.after is not None), None)
     printed: tuple[float, float] | None = None
     for step in group.protocol.steps:
         rule = step.after
@@ -137,9 +137,11 @@ def _intervals(season: Season, group: Group, lot: Lot, number: int, visits: list
                 continue  # nobody inseminates: the technicians' rules say so
             head = _session_head(group, lot, number, step, visits)
             waits = _waits(ranch, group, (lot.head, head), anchor, steps[step.key], rate)
-            printed = printed or waits
+            printed = waits if step is first else printed
         else:
             waits = _waits(ranch, group, (lot.head, lot.head), anchor, steps[step.key], ranch.treat_rate)
+        if {step.key, rule.step} <= done:
+            continue  # what was done is as far apart as it is: no plan can mend it
         low, high = rule.window
         if waits[0] < low - _HOUR_SLACK or waits[1] > high + _HOUR_SLACK:
             text = (

@@ -44,7 +44,7 @@ def _group(state: State, item: Assignment, times: Times) -> GroupPlan:
     if item.kept is not None:
         return item.kept.plan
     shape = state.visits.shape(need, item.crew_rate)
-    served = {stop.key for _, stop in item.stops}
+    served = {stop.key for _, stop in item.stops} | {work.key for work in need.past}
     lots = []
     for number, head in enumerate(shape.lots):
         spans = dict(_spans(state, item, times, number))
@@ -122,7 +122,7 @@ def _visits(state: State) -> list[Visit]:
 
 def _visit(model: Model, item: Assignment, person: int, stop: Stop, i: int, span: tuple[int, int]) -> Visit:
     need = item.need
-    timed = any(work.key == stop.key and work.part is Part.AI for work in need.works)
+    timed = any(work.key == stop.key and work.part is Part.AI for work in need.every_work)
     barn = list(model.season.barns)[item.barn] if item.barn >= 0 and timed else None
     start, end = moment_of(span[0], need.ranch.zone), moment_of(span[1], need.ranch.zone)
     name = model.people[person].technician.id

@@ -1,11 +1,11 @@
 """Clock times at a ranch: every trip of its groups that no technician's route fixes, one handling at a time."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 from scheduling.kernel.plan import GroupPlan
-from scheduling.kernel.search.model import Need, Trip
+from scheduling.kernel.search.model import Need, Part, Trip
 from scheduling.kernel.search.shape import Pattern, Shape
 from scheduling.kernel.search.visits import Treatment, Visit, Visits, bound_trips
 
@@ -22,13 +22,15 @@ Span = tuple[int, int]
 class Kept:
     """A group's place exactly as an earlier plan has it: the start of its trips' first lots, and all its handling.
 
-    `at_stalls` tells of spans of AI by technicians how many are there, on how many stalls: others kept may be beside them.
+    `at_stalls` tells of spans of AI by technicians how many are there, on how many stalls: others kept may be beside them;
+    `done` are the spans of what was carried out, whatever was in the chute with it.
     """
 
     plan: GroupPlan
     times: Times
     spans: tuple[Span, ...]
     at_stalls: Mapping[Span, tuple[int, int]] = field(default_factory=dict)
+    done: frozenset[Span] = frozenset()
 
     def beside(self, span: Span, other: "Kept", there: Span) -> bool:
         """Whether a span and one of another group can be at the same time."""
@@ -62,6 +64,22 @@ class Assignment:
         self.change = 0.0
         self.key = (need, ai_day, treatment, crew_rate, kept)
 
+    @property
+    def past(self) -> tuple[tuple[int, Visit], ...]:
+        """Who came to what was carried out."""
+        keys = {work.key for work in self.need.past}
+        return tuple((person, visit) for person, visit in self.stops if visit.key in keys)
+
+    def without_past(self) -> "Assignment":
+        """The same without them: what people tick off may be closer together than anybody can drive."""
+        stops = tuple(stop for stop in self.stops if stop not in self.past)
+        barn = self.barn if any(work.part is Part.AI for work in self.need.works) else -1
+        kept = self.kept and replace(
+            self.kept,
+            at_stalls={span: there for span, there in self.kept.at_stalls.items() if span not in self.kept.done},
+        )
+        return Assignment(self.need, self.ai_day, self.treatment, self.crew_rate, stops, kept, barn)
+
 
 Item = tuple[Assignment, tuple[int, ...]]
 
@@ -87,13 +105,14 @@ class Chute:
 
     def _settle(self, items: Sequence[Item], blocked: tuple[Span, ...]) -> tuple[Times, ...] | None:
         kept = [item.kept for item, _ in items if item.kept is not None]
-        busy = [span for some in kept for span in some.spans]
-        if not _all_free(busy, blocked) or not all(_agree(one, other) for one, other in combinations(kept, 2)):
+        done = [span for item, _ in items for span in self._done(item)]
+        planned = [span for some in kept for span in some.spans if span not in some.done]
+        taken = [*blocked, *done]
+        if not _all_free(planned, taken) or not all(_agree(one, other) for one, other in combinations(kept, 2)):
             return None
-        busy += blocked
+        # All that stays first, whoever's visit comes before.
+        busy = [*taken, *(span for some in kept for span in some.spans)]
         known: list[Times] = []
-        for item, _ in items:  # all of it first, whoever's visit comes before
-            busy += self._done(item)
         for item, starts in items:
             times = dict(item.kept.times) if item.kept is not None else self._fixed(item, starts, busy)
             if times is None:
@@ -245,7 +264,11 @@ class _Placing:
 
 def _agree(one: Kept, other: Kept) -> bool:
     """Whether two groups that are kept are never in the chute at once, but at stalls."""
-    return all(_free(span, [there]) or one.beside(span, other, there) for span in one.spans for there in other.spans)
+    return all(
+        _free(span, [there]) or one.beside(span, other, there) or (span in one.done and there in other.done)
+        for span in one.spans
+        for there in other.spans
+    )
 
 
 def _free(span: Span, busy: Sequence[Span]) -> bool:

@@ -160,8 +160,7 @@ def _may_change_hands(search: Search, item: Assignment, visit: Visit) -> bool:
     need = item.need
     if item.kept is not None or not _by_one(visit) or need.index not in search.free_set:
         return False
-    work = next(work for work in need.works if work.key == visit.key)
-    return work.trip is None or need.fixed_start(work.trip) is None
+    return any(work.key == visit.key for work in need.works)
 
 
 def _by_one(visit: Visit) -> bool:

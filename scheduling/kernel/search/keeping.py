@@ -1,13 +1,16 @@
 """Taking over an earlier plan: what still holds of it stays to the minute, the rest becomes a wish."""
 
 from collections import Counter, defaultdict
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
+from math import inf
 
-from scheduling.kernel.plan import GroupPlan, PlacedStep, Plan, Visit
+from scheduling.kernel.plan import GroupPlan, Lot, PlacedStep, Plan, Visit
 from scheduling.kernel.search.chute import Assignment, Kept, Span
 from scheduling.kernel.search.insertion import Insertion, Wish
+from scheduling.kernel.search.look import Days
 from scheduling.kernel.search.model import Model, Need, Part, hour_anchor, minute, moment_of
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Visit as Stop
@@ -41,9 +44,14 @@ def wishes_of(model: Model, state: State, keep: Plan | None) -> dict[int, Wish]:
 
 
 def adopt(insertion: Insertion, wishes: dict[int, Wish]) -> None:
-    """Put every group that still fits beside those put before it exactly where the earlier plan has it."""
+    """Put every group that still fits beside those put before it exactly where the earlier plan has it.
+
+    Those to which somebody came already are first, and of these the ones of which most was carried out: others give way.
+    """
     state = insertion.state
-    for wish in wishes.values():
+    _drop_what_nobody_drove(insertion, wishes)
+    for index in sorted(wishes, key=lambda index: _open_trips(state.model.needs[index])):
+        wish = wishes[index]
         if wish.kept is None:
             continue
         candidate = next(iter(insertion.as_kept(wish.kept, state.worst_move())), None)
@@ -51,15 +59,81 @@ def adopt(insertion: Insertion, wishes: dict[int, Wish]) -> None:
             state.put(candidate.item, candidate.days)
 
 
+def _drop_what_nobody_drove(insertion: Insertion, wishes: dict[int, Wish]) -> None:
+    """Hours at which steps were ticked off may be closer together than anybody can drive: there the later groups have their
+    steps still, but nobody's visit stands for them."""
+    days: Days = {}
+    for index, wish in wishes.items():
+        past = wish.kept.past if wish.kept is not None else ()
+        found = insertion.all_added(past, days) if past else None
+        if found is not None:
+            days = found[1]
+        elif past and wish.kept is not None:
+            wishes[index] = replace(wish, kept=wish.kept.without_past())
+
+
+def _open_trips(need: Need) -> tuple[bool, float]:
+    """Whether nobody came to the group yet, and how many trips are still to come of one that has begun."""
+    return not need.past, sum(need.fixed_start(trip) is None for trip in need.trips) if need.fixed else inf
+
+
 def _moved(step: PlacedStep, to: datetime | None) -> PlacedStep:
     return step if to is None else replace(step, start=to, end=to)
+
+
+def as_done(need: Need, plan: GroupPlan, visits: list[Visit]) -> tuple[GroupPlan, list[Visit]]:
+    """A group's plan and visits with trips that were carried out at another hour where they were: all lots as far apart as
+    planned, from when the first began."""
+    late = {}
+    for trip in need.trips:
+        done = need.fixed_start(trip)
+        begun = next((step.start for lot in plan.lots[:1] for step in lot.steps if step.key == trip.key), None)
+        if done is not None and begun is not None and abs(done - minute(begun)) > 1:
+            late.update(dict.fromkeys(trip.keys, done - minute(begun)))
+    if not late:
+        return plan, visits
+    zone = need.ranch.zone
+
+    def shifted(moment: datetime, key: str) -> datetime:
+        return moment_of(minute(moment) + late[key], zone) if key in late else moment
+
+    lots = tuple(
+        _waiting(
+            need,
+            replace(
+                lot,
+                steps=tuple(
+                    replace(step, start=shifted(step.start, step.key), end=shifted(step.end, step.key))
+                    for step in lot.steps
+                ),
+            ),
+            late,
+        )
+        for lot in plan.lots
+    )
+    moved = [
+        replace(visit, start=shifted(visit.start, visit.step), end=shifted(visit.end, visit.step)) for visit in visits
+    ]
+    return replace(plan, lots=lots), moved
+
+
+def _waiting(need: Need, lot: Lot, late: Mapping[str, int]) -> Lot:
+    """The lot with its printed hours from treatment to the first AI, one of which came so many minutes late."""
+    ai = next((step for step in need.protocol.ai_steps if step.after is not None), None)
+    if ai is None or ai.after is None or lot.interval_min_h is None or lot.interval_max_h is None:
+        return lot
+    more = (late.get(ai.key, 0) - late.get(ai.after.step, 0)) / 60
+    return replace(
+        lot, interval_min_h=round(lot.interval_min_h + more, 3), interval_max_h=round(lot.interval_max_h + more, 3)
+    )
 
 
 class _Reading:
     """One group's place in the earlier plan, read and tested against what the season says now."""
 
     def __init__(self, model: Model, state: State, need: Need, plan: GroupPlan, visits: list[Visit]) -> None:
-        self.model, self.state, self.need, self.plan, self.visits = model, state, need, plan, visits
+        self.model, self.state, self.need = model, state, need
+        self.plan, self.visits = as_done(need, plan, visits)
 
     def assignment(self) -> Assignment | None:
         """The assignment, or None where a rule no longer holds."""
@@ -82,6 +156,7 @@ class _Reading:
             {trip.key: min(span[0] for span in spans[trip.key]) for trip in need.trips},
             tuple(sorted([*(span for rows in spans.values() for span in rows), *self._heat_spans()])),
             self._at_stalls(spans, barn),
+            frozenset(span for trip in need.trips if need.fixed_start(trip) is not None for span in spans[trip.key]),
         )
         return Assignment(need, plan.ai_day.toordinal(), None, rate, stops, kept, barn)
 
@@ -145,6 +220,8 @@ class _Reading:
             base = next((other for other in need.trips if step.after.step in other.keys), None)
             if base is None:
                 return False
+            if need.fixed_start(trip) is not None and need.fixed_start(base) is not None:
+                continue  # what was carried out is as far apart as it is
             heads = self._heads(trip.ai is not None, step.key)
             for lot, (head, treated) in enumerate(zip(heads, self.plan.lots, strict=True)):
                 at = self._session_rate(step.key, lot) if trip.ai else need.ranch.treat_rate
@@ -182,13 +259,12 @@ class _Reading:
     def _stops(self) -> tuple[tuple[int, Stop], ...] | None:
         """Who comes for what, in the order of the need's works; None where somebody is missing or may not do it."""
         need, stops = self.need, []
-        for number, work in enumerate(need.works):
+        for number, work in enumerate(need.every_work):
             rows: dict[int, list[Visit]] = defaultdict(list)
             for visit in self.visits:
                 if visit.step == work.key:
                     rows[self.model.number[visit.technician]].append(visit)
-            done = work.trip is not None and need.fixed_start(work.trip) is not None
-            if not rows and not done:
+            if not rows and work not in need.past:
                 return None
             for person in sorted(rows):
                 made = self._made(number, person, sorted(rows[person], key=lambda visit: visit.lot))
@@ -201,7 +277,7 @@ class _Reading:
 
     def _all_there(self, number: int, rows: list[Visit]) -> bool:
         """Whether somebody comes to every lot, nobody twice, with all the head that there must be."""
-        work, lots = self.need.works[number], self.plan.lots
+        work, lots = self.need.every_work[number], self.plan.lots
         if work.trip is None:
             return len(rows) == 1
         if len({(visit.technician, visit.lot) for visit in rows}) < len(rows):
@@ -215,7 +291,7 @@ class _Reading:
 
     def _made(self, number: int, person: int, rows: list[Visit]) -> list[Stop]:
         """A technician's stops: one for all lots without a break, else one for each; none where the technician may not come."""
-        need, work = self.need, self.need.works[number]
+        need, work = self.need, self.need.every_work[number]
         if not need.group.skills <= self.model.people[person].technician.skills:
             return []
         if work.heat is not None and rows[0].head != work.heat.head(need.group.head):

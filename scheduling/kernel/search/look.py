@@ -11,7 +11,6 @@ from scheduling.kernel.search.model import Need, Part, day_of, minute_of
 from scheduling.kernel.search.routes import Route
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Treatment, Visit
-from scheduling.kernel.season import Hands
 
 NEAREST = 8
 
@@ -237,9 +236,9 @@ class Look:
         best = state.routes.with_visit(old, visit)
         return None if best is None else (best.cost - old.cost, best)
 
-    def all_added(self, stops: Stops) -> tuple[float, Days] | None:
-        """What visits add in all, with the days' routes; None where one does not fit."""
-        cost, days = 0.0, Days()
+    def all_added(self, stops: Stops, changed: Days | None = None) -> tuple[float, Days] | None:
+        """What visits add in all to days of which some are changed, with the days' routes; None where one does not fit."""
+        cost, days = 0.0, dict(changed or {})
         for person, visit in stops:
             found = self.added(person, visit, days)
             if found is None:
@@ -250,7 +249,7 @@ class Look:
 
     def barn(self, need: Need, day: int, stalls: int) -> int | None:
         """A barn for the group's AI, -1 where it needs none; None where every barn is elsewhere."""
-        if not (need.group.needs_barn and need.sessions and need.group.ai_by is Hands.TECHNICIAN):
+        if not (need.group.needs_barn and any(work.part is Part.AI for work in need.works)):
             return -1
         found = self.state.barn_for(need, (day + trip.day for trip in need.sessions), stalls)
         return None if found < 0 else found
@@ -266,7 +265,15 @@ class Look:
         days: Days,
         cost: float,
     ) -> Candidate:
-        """The candidate, with the price of not being where the plan to be kept has the group."""
+        """The candidate, with the price of not being where the plan to be kept has the group.
+
+        Whoever came to what was carried out stays there: to be at two places at once costs more than anything.
+        """
+        wish = self.wishes.get(need.index) if self.wishes and need.past else None
+        past = wish.kept.past if wish is not None and wish.kept is not None else ()
+        if past:
+            more, days = self.all_added(past, days) or (inf, days)
+            cost, stops = cost + more, (*stops, *past) if more < inf else stops
         return self.priced(need, day, Assignment(need, day, treatment, crew_rate, stops, None, barn), days, cost)
 
     def priced(self, need: Need, day: int, item: Assignment, days: Days, cost: float) -> Candidate:

@@ -94,8 +94,8 @@ class Work:
 @dataclass(frozen=True, eq=False)
 class Need:
     """What placing a group takes. `days` are its possible AI days as ordinals, the wanted one first; `able` its technicians,
-    the nearest first; `works` what technicians come for, timed AI first; `spots` the days, from the AI day, of handling;
-    `lots_more` into how many more lots it is cut than it must be.
+    the nearest first; `works` what technicians come for still, timed AI first; `past` what was carried out; `spots` the days,
+    from the AI day, of handling; `lots_more` into how many more lots it is cut than it must be.
     """
 
     index: int
@@ -111,12 +111,18 @@ class Need:
     wanted: int
     spots: frozenset[int]
     tight: bool
+    past: tuple[Work, ...] = ()
     lots_more: int = 0
 
     @property
     def protocol(self) -> Protocol:
         """The group's protocol."""
         return self.group.protocol
+
+    @cached_property
+    def every_work(self) -> tuple[Work, ...]:
+        """What technicians come for and came for: visits number it so."""
+        return (*self.works, *self.past)
 
     @cached_property
     def sessions(self) -> tuple[Trip, ...]:
@@ -274,7 +280,9 @@ class Model:
         trips = trips_of(group.protocol)
         loose = tuple(step for step in group.protocol.steps if step.trip is None)
         fixed = {item.step: minute(item.at) for item in group.done}
-        works = works_of(group, trips)
+        every = works_of(group, trips)
+        past = tuple(work for work in every if work.trip is not None and not fixed.keys().isdisjoint(work.trip.keys))
+        works = tuple(work for work in every if work not in past)
         able = self._technicians(group, place) if works else ()
         days = self._days(group, ranch, trips, works)
         on_days = [trip.day for trip in trips]
@@ -286,7 +294,7 @@ class Model:
             own_ai or len(set(on_days)) < len(on_days) or any(work.heat is not None for work in works) or bool(fixed)
         )
         wanted = group.ai_wanted.toordinal()
-        return Need(index, group, ranch, place, trips, loose, days, fixed, works, able, wanted, spots, tight)
+        return Need(index, group, ranch, place, trips, loose, days, fixed, works, able, wanted, spots, tight, past)
 
     def _days(self, group: Group, ranch: Ranch, trips: tuple[Trip, ...], works: tuple[Work, ...]) -> tuple[int, ...]:
         span = range((group.ai_to - group.ai_from).days + 1)
@@ -315,9 +323,14 @@ class Model:
         for trip in trips:
             if not done.intersection(trip.keys) and day + timedelta(days=trip.day) in ranch.closed_days:
                 return "closed"
-        if any(work.heat and day + timedelta(days=work.day) in ranch.closed_days for work in works):
+        on = {day + timedelta(days=work.day) for work in works if work.heat}
+        if any(item in ranch.closed_days and not self._is_over(ranch, item) for item in on):
             return "closed"
         return None
+
+    def _is_over(self, ranch: Ranch, day: date) -> bool:
+        """Whether nothing can begin at the ranch on that day any more."""
+        return minute_of(day, ranch.closes, ranch.zone) < self.not_before
 
     def _technicians(self, group: Group, place: int) -> tuple[int, ...]:
         """Technicians with the skills that the group asks for, the nearest first."""
@@ -329,6 +342,13 @@ class Model:
                 person.index for person in sorted(able, key=lambda person: (road[person.base][0], person.index))
             )
         return self._able[key]
+
+    def own_rate(self, need: Need) -> float:
+        """Head per hour at AI to which no technician has to come: the ranch's; the fastest technician's where it is over."""
+        if all(work.part is not Part.AI for work in need.past):
+            return need.ranch.ai_rate
+        able = (person.rate for person in self.people if need.group.skills <= person.technician.skills)
+        return max(able, default=need.ranch.ai_rate)
 
     def rest_days(self, need: Need, ai_day: int) -> int:
         """What AI on that day counts where it is a weekend or holiday and the season weighs it: one more than before."""

@@ -52,7 +52,7 @@ class Search:
         self.state = State(model)
         self.insertion = Insertion(self.state, wishes, self.rng)
         needs = model.needs
-        self.order = sorted(range(len(needs)), key=lambda i: (len(needs[i].days), -needs[i].group.head, i))
+        self.order = sorted(range(len(needs)), key=self._rank)
         self.free = list(range(len(needs)))
         self.free_set = frozenset(self.free)
         self.around = self.free  # groups around which others are taken out
@@ -69,9 +69,12 @@ class Search:
         self.free_set = frozenset(self.free)
         self.around = self.free
         self._near, self._spread = {}, []
-        self.order = sorted(
-            self.free, key=lambda i: (len(self.model.needs[i].days), -self.model.needs[i].group.head, i)
-        )
+        self.order = sorted(self.free, key=self._rank)
+
+    def _rank(self, index: int) -> tuple[bool, int, int, int]:
+        """The hardest first: what was carried out gives way to nobody, then few days, then many head."""
+        need = self.model.needs[index]
+        return not need.fixed, len(need.days), -need.group.head, index
 
     # -- the first plan -------------------------------------------------------------------------------------------
     def first_plan(self) -> None:

@@ -48,20 +48,19 @@ class Several:
         return self._rows[i]
 
     def on_day(self, i: int, fixed: float) -> Iterator[Opening | Candidate]:
-        """What a day opens into: treatments and first technicians, or candidates where the ranch does the AI itself."""
+        """What a day opens into: treatments and first technicians, or candidates where no technician comes for AI."""
         look, need = self.look, self.need
         day = need.days[i]
         barn = look.barn(need, day, 1)
         if barn is None:
             return
-        treatments = self.visits.treatments(need, day)
+        treatments, rate = self.visits.treatments(need, day), self.state.model.own_rate(need)
         if not look.thorough and len(treatments) > 2:
             treatments = tuple(look.rng.sample(treatments, 2))
         for treatment in treatments if all(self._rows_of(i)) else ():
             if need.works and need.works[0].part is Part.AI:
                 yield from self._firsts(i, treatment, fixed, barn)
-            elif self.visits.roomy(need, day, need.ranch.ai_rate):
-                rate = need.ranch.ai_rate
+            elif self.visits.roomy(need, day, rate):
                 rest = None if self._too_dear(i, 0, fixed) else self._rest(i, treatment, rate, 0)
                 if rest is not None:
                     yield self._found(

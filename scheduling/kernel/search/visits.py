@@ -20,6 +20,7 @@ _CHOICES = 5
 _GRID = 15
 # AI after seen heat keeps to the first or the last three hours of the ranch's day (common practice).
 _HEAT_BAND = 180
+_EVER = 10**9
 
 
 class Visit:
@@ -180,13 +181,16 @@ class Visits:
         if found is None:
             return None
         low, high = found
-        shape = self.shape(need, ai_rate)
+        shape, anchor = self.shape(need, ai_rate), need.anchor
+        assert anchor is not None
         for trip in need.sessions:
             assert trip.ai is not None
             gap = shape.gaps[trip.ai.key]
             if gap is None:
                 return None
             done = need.fixed_start(trip)
+            if done is not None and need.fixed_start(anchor) is not None:
+                continue  # what was carried out is as far apart as it is
             hours = self.hours(need, ai_day + trip.day, shape.patterns[trip.key].length)
             first, last = hours if done is None else (done, done)
             low, high = max(low, first - gap[1]), min(high, last - gap[0])
@@ -201,7 +205,7 @@ class Visits:
         return (gap[1] - gap[0]) // 2 if gap else 0
 
     def roomy(self, need: Need, ai_day: int, ai_rate: float) -> bool:
-        """Whether every trip fits the ranch's handling hours by itself, and steps carried out keep their hours."""
+        """Whether every open trip fits the ranch's handling hours by itself, and what was carried out the season's days."""
         key = (need, ai_day, ai_rate)
         found = self._roomy.get(key)
         if found is None:
@@ -212,8 +216,7 @@ class Visits:
                 if need.fixed_start(trip) is None
             )
             found = all(low <= high for low, high in windows)
-            found = found and self._done_in_season(need, ai_rate) and self._done_holds(need, ai_rate)
-            self._roomy[key] = found
+            self._roomy[key] = found = found and self._done_in_season(need, ai_rate)
         return found
 
     def _done_in_season(self, need: Need, ai_rate: float) -> bool:
@@ -225,22 +228,6 @@ class Visits:
                 continue
             ends = done + self.shape(need, ai_rate).patterns[trip.key].length
             if day_of(done, zone) < season.first_day or day_of(ends, zone) > season.last_day:
-                return False
-        return True
-
-    def _done_holds(self, need: Need, ai_rate: float) -> bool:
-        """Whether trips that were both carried out are as far apart as the programme asks: no plan can mend them."""
-        begun = need.fixed_start(need.anchor) if need.anchor is not None else None
-        if begun is None:
-            return True
-        gaps = self.shape(need, ai_rate).gaps
-        bound = {trip.key: gap for trip, gap in bound_trips(need)}
-        for trip in need.trips:
-            done = need.fixed_start(trip)
-            if done is None or (trip.ai is None and trip.key not in bound):
-                continue
-            gap = gaps[trip.ai.key] if trip.ai is not None else bound[trip.key]
-            if gap is None or not gap[0] - 1 <= done - begun <= gap[1] + 1:
                 return False
         return True
 
@@ -349,7 +336,7 @@ class Visits:
             row = (need.index, number, ai_day, "kept", spans, heads, lots)
             origin = ("pinned", (number, ai_day, spans, heads, lots))
             found = self._visit(
-                need, need.works[number], ai_day, (start, start), lengths, heads, row, None, origin, lots
+                need, need.every_work[number], ai_day, (start, start), lengths, heads, row, None, origin, lots
             )
             assert found is not None
             self._made[key] = found
@@ -428,10 +415,12 @@ class Visits:
             if found is None:
                 return None
             low, high = max(low, found[0]), min(high, found[1])
-        elif treatment is not None:
-            for bound, (least, most) in bound_trips(need):
-                if bound is trip:
-                    low, high = max(low, treatment[1] + least), min(high, treatment[0] + most)
+        else:
+            begun = need.fixed_start(need.anchor) if need.anchor is not None else None
+            after = treatment if begun is None else (begun, begun)
+            if after is not None:
+                gap = next((gap for bound, gap in bound_trips(need) if bound is trip), (-_EVER, _EVER))
+                low, high = max(low, after[1] + gap[0]), min(high, after[0] + gap[1])
         return (low, high) if low <= high else None
 
     def _session_window(
