@@ -208,7 +208,7 @@ def _row(
                     lot=number + 1,
                     lots=len(group["lots"]),
                     head=lot["head"],
-                    by=" and ".join(people) if people else "Ranch crew",
+                    by=" and ".join(people) or ("Technician" if step["by"] == "technician" else "Ranch crew"),
                     clash=clash,
                     done=step["key"] in done,
                     entry=entry,

@@ -18,11 +18,15 @@ from scheduling.services.plans import problem_of
 from scheduling.services.wording import Wording, wording_of
 
 _A_MINUTE = timedelta(minutes=1)
+_OVER = "Both were done, so no plan can mend it: ask your veterinarian what is left to do."
 
 
 def off_hours(season: Season, now: datetime, entry: SeasonEntry | None = None) -> list[str]:
     """Sentences on what of the published plan no longer keeps the programme's hours or days because a step was done at
-    another time: of one entry, or of all that have work ahead. One query where every step was done as planned."""
+    another time: of one entry, or of all that have work ahead. One query where every step was done as planned.
+
+    Hours between two steps that were both done are said as long as work is ahead; all others until they are planned around.
+    """
     late = _off_plan(season, now, entry)
     plan = season.published_plan
     if not late or plan is None:
@@ -46,10 +50,13 @@ class _Table:
             return
         yield from self._other_days(group, place, done)
         visits = [visit for visit in self.plan.visits if visit.group == group.id]
-        was = {item.text for item in check_group(self.problem, group, place, visits)}
-        as_done = replace(group, done=tuple(Done(step, at) for step, at in done.items()))
-        for item in check_group(self.problem, as_done, _as_done(place, done), visits):
-            if item.code == "interval" and item.text not in was:
+        judged = replace(group, done=())  # what was done is held against the programme here, as nowhere else
+        was = {item.text for item in check_group(self.problem, judged, place, visits)}
+        over = replace(group, done=tuple(Done(step, at) for step, at in done.items())).carried_out
+        for item in check_group(self.problem, judged, _as_done(place, done), visits):
+            if item.code == "interval" and _both(group, item.about[-1]) <= over:
+                yield f"{self.words.say(item.text)} {_OVER}"
+            elif item.code == "interval" and item.text not in was:
                 yield self.words.say(item.text)
 
     def _other_days(self, group: Group, place: GroupPlan, done: dict[str, datetime]) -> Iterator[str]:
@@ -63,6 +70,12 @@ class _Table:
             if was != now:
                 name = f"{trip[0].label} of {self.words.names.get(group.id, group.id)}"
                 yield f"{name} was done on {day_words(now)} and planned for {day_words(was)}; what follows shifts with it."
+
+
+def _both(group: Group, key: str) -> set[str]:
+    """A step and the one that its hours are counted from."""
+    rule = group.protocol.by_key[key].after
+    return {key, rule.step} if rule is not None else {key}
 
 
 def _off_plan(season: Season, now: datetime, entry: SeasonEntry | None) -> dict[str, dict[str, datetime]]:

@@ -202,7 +202,8 @@ def _write_bookings(season: Season, plan: PlanVersion, now: datetime) -> Iterato
         for key, row in found.items()
         if key not in wanted
         and row.status != "cancelled"
-        and (row.ends > now or key[:3] in sessions)  # a visit that is over, and that nobody repeats, is not taken back
+        # A visit that is over, and that nobody repeats, is not taken back, unless its technician was elsewhere then.
+        and (row.ends > now or key[:3] in sessions or any(_meets(row, other) for other in wanted.values()))
     ]
     moved = [row for key, row in found.items() if key in wanted and _differs(row, wanted[key], "confirmed")]
     for row in gone:
@@ -243,6 +244,12 @@ def hold_what_is_left(season: Season, now: datetime) -> list[Change]:
         if changes:
             bump_calendar(season)
     return changes
+
+
+def _meets(row: Booking, other: dict[str, Any]) -> bool:
+    """Whether a booking and one that is wanted of the same technician overlap."""
+    same = str(row.technician_id) == other["technician_id"]
+    return bool(same and row.busy_starts < other["busy_ends"] and other["busy_starts"] < row.busy_ends)
 
 
 def _booking_key(row: dict[str, Any]) -> tuple[str, int, str, str]:

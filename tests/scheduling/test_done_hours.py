@@ -6,7 +6,7 @@ import pytest
 
 from accounts.tenancy import member_in
 from scheduling.models import PlannedStep, StepRecord
-from scheduling.services import publish, record_step
+from scheduling.services import Happening, accept_replanning, publish, record_step, request_replanning, run_jobs_once
 from scheduling.services.done_hours import off_hours
 from scheduling.services.lookout import concerns_of
 from tests.factories.plans import NOW, Scene, make_scene, planned
@@ -44,6 +44,37 @@ def test_pg_hours_late_leaves_too_few_hours_to_ai_and_both_are_told(scene: Scene
     assert (concern.text, concern.page, concern.pressing) == (text, "done", True)
     ai = PlannedStep.objects.get(entry=scene.willow, key="ai").ends
     assert off_hours(scene.season, ai + timedelta(hours=1)) == []  # nothing is left to be planned
+
+
+def test_hours_that_no_plan_can_mend_are_said_until_the_work_is_over_and_the_group_keeps_its_place() -> None:
+    """The second PG twelve hours after the first, where six to ten are printed: AI stays planned, the veterinarian is named."""
+    scene = make_scene(protocol="cow_5d_cosynch_insert")
+    publish(member=scene.coordinator, season=scene.season, plan=planned(scene), now=NOW)
+    scene.season.refresh_from_db()
+    tick(scene, "out")
+    tick(
+        scene,
+        "pg2",
+        PlannedStep.objects.get(entry=scene.willow, key="pg").starts
+        - PlannedStep.objects.get(entry=scene.willow, key="pg2").starts
+        + timedelta(hours=12),
+    )
+    now = StepRecord.objects.get(entry=scene.willow, step="pg2").at + timedelta(minutes=5)
+    said = off_hours(scene.season, now, scene.willow)
+    assert [
+        text
+        for text in said
+        if "12.00 to 12.00 h after" in text and text.endswith("ask your veterinarian what is left to do.")
+    ]
+    row = request_replanning(
+        member=scene.coordinator, season=scene.season, happening=Happening("steps_done"), now=now, rounds=20
+    )
+    assert run_jobs_once(now=lambda: now) == 1
+    row.refresh_from_db()
+    plan = accept_replanning(member=scene.coordinator, replanning=row, now=now, publish_it=True)
+    assert (plan.status, plan.broken) == ("complete", [])
+    scene.season.refresh_from_db()
+    assert off_hours(scene.season, now, scene.willow) == [text for text in said if "Both were done" in text]
 
 
 def test_a_treatment_on_another_day_says_that_what_follows_shifts(scene: Scene) -> None:

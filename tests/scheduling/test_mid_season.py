@@ -4,8 +4,17 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from scheduling.models import Booking
-from scheduling.services import MoveError, move_group, publish
+from scheduling.models import Booking, PlannedStep
+from scheduling.services import (
+    Happening,
+    MoveError,
+    accept_replanning,
+    move_group,
+    publish,
+    record_step,
+    request_replanning,
+    run_jobs_once,
+)
 from tests.factories.people import make_entry, make_group, make_herd
 from tests.factories.plans import NOW, Scene, make_scene, planned
 
@@ -53,3 +62,34 @@ def test_a_group_that_has_begun_is_not_moved_by_hand_nor_any_into_the_past(scene
     with pytest.raises(MoveError, match="into the past"):
         move_group(member=scene.coordinator, plan=plan, entry=scene.willow, ai_day=date(2027, 4, 28), now=soon)
     assert scene.season.plans.count() == 1
+
+
+@pytest.mark.parametrize("minutes", [0, 25, -25])
+def test_ticks_at_other_hours_cost_nobody_the_second_session(minutes: int) -> None:
+    """Both first sessions are ticked off at one minute by whoever did them. Weeks of work hang on what is left of the plan."""
+    scene = make_scene(protocol="cow_7d_cosynch_insert_split")
+    publish(member=scene.coordinator, season=scene.season, plan=planned(scene), now=NOW)
+    first = {row.entry_id: row for row in PlannedStep.objects.filter(key="ai1")}
+    second = {row.entry_id: row.starts for row in PlannedStep.objects.filter(key="ai2")}
+    at = min(row.starts for row in first.values()) + timedelta(minutes=minutes)
+    now = max(row.ends for row in first.values()) + timedelta(hours=1)
+    for entry in (scene.willow, scene.birch):
+        begun = PlannedStep.objects.get(entry=entry, key="pg").starts
+        record_step(member=scene.coordinator, entry=entry, step="pg", at=begun + timedelta(minutes=minutes), now=now)
+        record_step(member=scene.coordinator, entry=entry, step="ai1", at=at, now=now)
+    row = request_replanning(
+        member=scene.coordinator, season=scene.season, happening=Happening("steps_done"), now=now, rounds=20
+    )
+    assert run_jobs_once(now=lambda: now) == 1
+    row.refresh_from_db()
+    assert row.trial.broken == []
+    plan = accept_replanning(member=scene.coordinator, replanning=row, now=now, publish_it=True)
+    assert plan.status == "complete"
+    assert {step.status for step in PlannedStep.objects.filter(key="ai1")} == {"done"}
+    for step in PlannedStep.objects.filter(key="ai2"):
+        assert (step.status, abs(step.starts - second[step.entry_id]) < timedelta(hours=1)) == ("planned", True)
+        assert Booking.objects.filter(entry=step.entry, step="ai2", starts=step.starts, status="confirmed").exists()
+    again = planned(scene, now=now)  # from scratch
+    assert (again.status, again.broken) == ("complete", [])
+    publish(member=scene.coordinator, season=scene.season, plan=again, now=now)
+    assert PlannedStep.objects.filter(key="ai2", status="planned").count() == 2
