@@ -104,18 +104,24 @@ def differences(season: Season, then: dict[str, Any]) -> list[str]:
 
 def differences_between(season: Season, now: dict[str, Any], then: dict[str, Any]) -> list[str]:
     """What differs between two documents of a season, by name, steps carried out left aside."""
-    found = [f"the season's {name}" for name in ("season", "travel", "weights") if now.get(name) != then.get(name)]
+    one, other = ({**row, "season": _lasting(row["season"])} for row in (now, then))
+    found = [f"the season's {name}" for name in ("season", "travel", "weights") if one.get(name) != other.get(name)]
     found = [text.replace("season's season", "season's name, days or zone") for text in found]
     changed: list[tuple[str, str, str]] = []
     for table in ("groups", "ranches", "technicians", "barns"):
-        one, other = _rows_of(now, table), _rows_of(then, table)
-        for key in sorted(one.keys() | other.keys()):
-            if one.get(key) != other.get(key):
-                row = one.get(key) or other[key]
-                what = "changed" if key in one and key in other else "added" if key in one else "taken out"
+        here, there = _rows_of(now, table), _rows_of(then, table)
+        for key in sorted(here.keys() | there.keys()):
+            if here.get(key) != there.get(key):
+                row = here.get(key) or there[key]
+                what = "changed" if key in here and key in there else "added" if key in here else "taken out"
                 changed.append((key, str(row.get("name") or table[:-1]), what))
     groups = _names(season) if changed else {}
     return found + [f"{groups.get(key) or name} ({what})" for key, name, what in changed]
+
+
+def _lasting(season: dict[str, Any]) -> dict[str, Any]:
+    """What is said of the season, without the minute at which it was planned."""
+    return {key: value for key, value in season.items() if key != "not_before"}
 
 
 def _names(season: Season) -> dict[str, str]:

@@ -106,10 +106,13 @@ def holds_of_the_past(season: Season, now: datetime) -> tuple[dict[str, Any], ..
 
 
 def document_at(season: Season, now: datetime) -> dict[str, Any]:
-    """The season's document at `now`: published steps that are over count as done, ticked off or not."""
+    """The season's document at `now`: published steps that are over count as done, ticked off or not, and nothing new begins
+    before this minute. A season that is over altogether is planned as it stands."""
     document = season_document(season)
     if season.published_plan_id is not None and not _is_over(season, now):
         count_past_as_done(document, season, now)
+        for hold in holds_of_the_past(season, now):
+            document["season"].update({key: hold[key] for key in ("not_before",) if key in hold})
     return document
 
 

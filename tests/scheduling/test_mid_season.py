@@ -1,6 +1,7 @@
 """Planning again while the season runs: what is over stays, and nothing begins in the past."""
 
 from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -93,3 +94,29 @@ def test_ticks_at_other_hours_cost_nobody_the_second_session(minutes: int) -> No
     assert (again.status, again.broken) == ("complete", [])
     publish(member=scene.coordinator, season=scene.season, plan=again, now=now)
     assert PlannedStep.objects.filter(key="ai2", status="planned").count() == 2
+
+
+@pytest.mark.parametrize("keep", [True, False])
+def test_a_watch_for_heat_goes_on_when_the_season_is_planned_again_in_its_middle(keep: bool) -> None:
+    """Half days that are over stay with whoever came, or with nobody; those to come have a technician each."""
+    scene = make_scene(protocol="cow_2shot_pg")
+    publish(member=scene.coordinator, season=scene.season, plan=planned(scene), now=NOW)
+    visits = list(Booking.objects.filter(entry=scene.willow).order_by("starts"))
+    zone = ZoneInfo(scene.home.zone)
+    now = visits[len(visits) // 2].starts.astimezone(zone).replace(hour=21)
+    plan = planned(scene, now=now, keep=keep)
+    assert (plan.status, plan.broken) == ("complete", [])
+    publish(member=scene.coordinator, season=scene.season, plan=plan, now=now)
+    ahead = {row.step for row in visits if row.starts > now}
+    assert ahead
+    assert (
+        set(
+            Booking.objects.filter(entry=scene.willow, starts__gt=now, status="confirmed").values_list(
+                "step", flat=True
+            )
+        )
+        == ahead
+    )
+    assert Booking.objects.filter(entry=scene.willow, ends__lte=now, status="confirmed").count() == len(visits) - len(
+        ahead
+    )

@@ -84,7 +84,8 @@ def _handlings(
 def _heat_handling(season: Season, group: Group, visit: Visit) -> Handling:
     """AI after seen heat: the females of half a day, in the chute like everybody else."""
     stalls = season.ranches[group.ranch].ai_stalls
-    return Handling(group.id, visit.lot, visit.step, visit.start, visit.end, True, 1, stalls, False)
+    over = season.not_before is not None and visit.start < season.not_before and bool(group.done)
+    return Handling(group.id, visit.lot, visit.step, visit.start, visit.end, True, 1, stalls, over)
 
 
 def _least(season: Season, group: Group, lot: Lot, number: int, ai: Step | None, there: list[Visit]) -> timedelta:

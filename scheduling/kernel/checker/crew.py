@@ -3,7 +3,7 @@
 import itertools
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 
 from scheduling.kernel.checker.measure import SLACK, drive, local_day, road_km, said
 from scheduling.kernel.checker.report import Broken
@@ -135,6 +135,8 @@ def check_heat(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator
         zone = season.ranches[group.ranch].zone
         for session in heat_sessions(group.protocol):
             there, about = visits.get((group.id, session.key), []), (group.id, session.key)
+            if not there and _has_begun(season, group, placed.ai_day + timedelta(days=session.day), session.morning):
+                continue  # nobody can come in hours that are over
             if len(there) != 1:
                 text = f"Group {group.id} has {len(there)} technicians for AI after heat, {session.key}; one is right."
                 yield Broken(4, "nobody", text, about)
@@ -148,6 +150,13 @@ def check_heat(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator
             if noon != session.morning:
                 half = "morning" if session.morning else "evening"
                 yield Broken(1, "half_day", f"{session.key} of group {group.id} belongs in the {half}.", about)
+
+
+def _has_begun(season: Season, group: Group, day: date, morning: bool) -> bool:
+    """Whether a half day of a watch for heat of a group that has begun lies, at least in part, in the past."""
+    ranch = season.ranches[group.ranch]
+    begins = datetime.combine(day, ranch.opens if morning else time(12), ranch.zone)
+    return season.not_before is not None and bool(group.done) and begins < season.not_before
 
 
 def check_said(season: Season, plan: Plan, groups: dict[str, Group]) -> Iterator[Broken]:

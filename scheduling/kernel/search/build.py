@@ -1,5 +1,6 @@
 """From a state to a plan."""
 
+from collections.abc import Iterator
 from datetime import date
 
 from scheduling.kernel.plan import Bound, Cost, GroupPlan, Lot, PlacedStep, Plan, TechnicianDay, Unplaced, Visit
@@ -63,11 +64,18 @@ def _spans(state: State, item: Assignment, times: Times, lot: int) -> list[tuple
     """Start and end of every step of a lot."""
     need = item.need
     spans = []
-    visits = {stop.key: stop for _, stop in item.stops}
+    past = {work.key for work in need.past}
+    visits = {stop.key: stop for _, stop in item.stops if stop.key not in past}
+    over = {
+        (stop.key, n): (stop.low + span[0], stop.low + sum(span)) for _, stop in item.past for n, span in _by_lot(stop)
+    }
     shape = state.visits.shape(need, item.crew_rate)
     for step in need.protocol.steps:
         trip = next((trip for trip in need.trips if step.key in trip.keys), None)
-        if trip is not None:
+        done = next((over[key, lot] for key in trip.keys if (key, lot) in over), None) if trip is not None else None
+        if done is not None:
+            spans.append((step.key, done))
+        elif trip is not None:
             visit = next((visits[key] for key in trip.keys if key in visits), None)
             pattern = shape.patterns[trip.key]
             offset, length = visit.spans[lot] if visit else (pattern.offsets[lot], pattern.lengths[lot])
@@ -79,6 +87,11 @@ def _spans(state: State, item: Assignment, times: Times, lot: int) -> list[tuple
             moment = loose_hour(state.model, need, item.ai_day, step)
             spans.append((step.key, (moment, moment)))
     return spans
+
+
+def _by_lot(stop: Stop) -> Iterator[tuple[int, tuple[int, int]]]:
+    """The lots of a stop with offset and length of each."""
+    return zip(stop.lots, stop.spans, strict=True)
 
 
 def loose_hour(model: Model, need: Need, ai_day: int, step: Step) -> int:

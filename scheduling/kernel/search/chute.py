@@ -32,6 +32,11 @@ class Kept:
     at_stalls: Mapping[Span, tuple[int, int]] = field(default_factory=dict)
     done: frozenset[Span] = frozenset()
 
+    @property
+    def lots(self) -> tuple[int, ...]:
+        """The head of each lot."""
+        return tuple(lot.head for lot in self.plan.lots)
+
     def beside(self, span: Span, other: "Kept", there: Span) -> bool:
         """Whether a span and one of another group can be at the same time."""
         hands, stalls = self.at_stalls.get(span, (1, 0))
@@ -139,10 +144,11 @@ class Chute:
             done = item.need.fixed_start(trip)
             if done is not None:
                 times[trip.key] = done
+        past = {work.key for work in item.need.past}
         for (_, visit), start in zip(item.stops, starts, strict=True):
             there = next((trip for trip in item.need.trips if visit.key in trip.keys), None)
-            if there is not None and times.get(there.key) == start:
-                continue  # the second of two technicians, or done
+            if visit.key in past or (there is not None and times.get(there.key) == start):
+                continue  # done, or the second of two technicians
             spans = [(start + offset, start + offset + length) for offset, length in visit.spans]
             if not _all_free(spans, busy):
                 return None

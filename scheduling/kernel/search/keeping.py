@@ -43,6 +43,17 @@ def wishes_of(model: Model, state: State, keep: Plan | None) -> dict[int, Wish]:
     return wishes
 
 
+def under_way(model: Model, keep: Plan | None, wishes: Mapping[int, Wish]) -> frozenset[tuple[int, int]]:
+    """Technicians (with the ordinal of the day) who have left home by the earlier plan: they need not set out again."""
+    left = {
+        (model.number[day.technician], day.day.toordinal())
+        for day in (keep.days if keep is not None else ())
+        if day.technician in model.number and minute(day.leaves) < model.not_before
+    }
+    kept = (wish.kept for wish in wishes.values() if wish.kept is not None)
+    return frozenset(left | {(person, visit.day) for item in kept for person, visit in item.past})
+
+
 def adopt(insertion: Insertion, wishes: dict[int, Wish]) -> None:
     """Put every group that still fits beside those put before it exactly where the earlier plan has it.
 
@@ -156,7 +167,7 @@ class _Reading:
             {trip.key: min(span[0] for span in spans[trip.key]) for trip in need.trips},
             tuple(sorted([*(span for rows in spans.values() for span in rows), *self._heat_spans()])),
             self._at_stalls(spans, barn),
-            frozenset(span for trip in need.trips if need.fixed_start(trip) is not None for span in spans[trip.key]),
+            self._done(spans),
         )
         return Assignment(need, plan.ai_day.toordinal(), None, rate, stops, kept, barn)
 
@@ -191,8 +202,14 @@ class _Reading:
             spans[trip.key] = rows
         return spans
 
+    def _done(self, spans: dict[str, list[Span]]) -> frozenset[Span]:
+        """All handling that is over: of steps carried out, and of a watch's half days so far."""
+        trips = (trip for trip in self.need.trips if self.need.fixed_start(trip) is not None)
+        heat = (span for span in self._heat_spans() if self.need.fixed and span[0] < self.model.not_before)
+        return frozenset([*heat, *(span for trip in trips for span in spans[trip.key])])
+
     def _heat_spans(self) -> list[Span]:
-        keys = {work.key for work in self.need.works if work.part is Part.HEAT}
+        keys = {work.key for work in self.need.every_work if work.part is Part.HEAT}
         return [(minute(visit.start), minute(visit.end)) for visit in self.visits if visit.step in keys]
 
     def _steps_hold(self, rate: float, spans: dict[str, list[Span]]) -> bool:

@@ -9,6 +9,7 @@ from math import inf
 from scheduling.kernel.search.chute import Assignment
 from scheduling.kernel.search.model import Need, Part, day_of, minute_of
 from scheduling.kernel.search.routes import Route
+from scheduling.kernel.search.shape import Shape
 from scheduling.kernel.search.state import State
 from scheduling.kernel.search.visits import Treatment, Visit
 
@@ -267,12 +268,15 @@ class Look:
     ) -> Candidate:
         """The candidate, with the price of not being where the plan to be kept has the group.
 
-        Whoever came to what was carried out stays there: to be at two places at once costs more than anything.
+        Whoever came to what was carried out stays there: other lots than those, or to be at two places at once, cost more than
+        anything.
         """
         wish = self.wishes.get(need.index) if self.wishes and need.past else None
-        past = wish.kept.past if wish is not None and wish.kept is not None else ()
-        if past:
-            more, days = self.all_added(past, days) or (inf, days)
+        was = wish.kept if wish is not None else None
+        past = was.past if was is not None else ()
+        if past and was is not None:
+            alike = _cut_alike(was, self.state.visits.shape(need, crew_rate))
+            more, days = (self.all_added(past, days) if alike else None) or (inf, days)
             cost, stops = cost + more, (*stops, *past) if more < inf else stops
         return self.priced(need, day, Assignment(need, day, treatment, crew_rate, stops, None, barn), days, cost)
 
@@ -285,3 +289,20 @@ class Look:
             item.change = moved + (CHANGED_PEOPLE if other else 0.0 if apart else CHANGED_HOUR)
             cost += item.change - moved
         return Candidate(cost, item, days)
+
+
+def _cut_alike(was: Assignment, shape: Shape) -> bool:
+    """Whether who came to what was carried out, by a plan to be kept, came to lots of this shape, as far apart."""
+    if was.kept is None or was.kept.lots != shape.lots:
+        return False
+    trips = {work.key: work.trip for work in was.need.past}
+    for _, visit in was.past:
+        trip = trips[visit.key]
+        begun = was.need.fixed_start(trip) if trip is not None else None
+        if trip is None or begun is None:
+            continue  # a half day of a watch for heat
+        offsets = shape.patterns[trip.key].offsets
+        lots = zip(visit.lots, visit.spans, strict=True)
+        if any(abs(visit.low + offset - begun - offsets[lot]) > 1 for lot, (offset, _) in lots):
+            return False
+    return True

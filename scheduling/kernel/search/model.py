@@ -1,6 +1,7 @@
 """The problem prepared for search: minutes since the epoch in UTC, places, driving times, what each group needs."""
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, timezone
 from enum import StrEnum
@@ -20,6 +21,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=timezone.utc)
 _LOTS_MORE = (1,)
 # In so many more lots a group is tried that finds no place in as few as can be: a smaller lot leaves more choice of hours.
 _LOTS_MORE_FOR_A_PLACE = (1, 2)
+_NOON = time(12)
 _EARTH_KM = 6371.0  # mean radius; "Geodetic Reference System 1980", International Association of Geodesy, 1980
 
 
@@ -281,12 +283,12 @@ class Model:
         loose = tuple(step for step in group.protocol.steps if step.trip is None)
         fixed = {item.step: minute(item.at) for item in group.done}
         every = works_of(group, trips)
-        past = tuple(work for work in every if work.trip is not None and not fixed.keys().isdisjoint(work.trip.keys))
+        days = self._days(group, ranch, trips, every)
+        past = tuple(work for work in every if fixed and self._is_past(group, ranch, days, work, fixed.keys()))
         works = tuple(work for work in every if work not in past)
         able = self._technicians(group, place) if works else ()
-        days = self._days(group, ranch, trips, works)
         on_days = [trip.day for trip in trips]
-        spots = frozenset([*on_days, *(work.day for work in works)])
+        spots = frozenset([*on_days, *(work.day for work in every)])
         own_ai = group.ai_by is Hands.RANCH and any(
             trip.ai is not None for trip in trips
         )  # no visit's window stands for it
@@ -327,6 +329,19 @@ class Model:
         if any(item in ranch.closed_days and not self._is_over(ranch, item) for item in on):
             return "closed"
         return None
+
+    def _is_past(self, group: Group, ranch: Ranch, days: tuple[int, ...], work: Work, fixed: AbstractSet[str]) -> bool:
+        """Whether a work of a group that has begun was carried out, or is a half day of a watch at which nobody can begin
+        any more."""
+        if work.trip is not None:
+            return not fixed.isdisjoint(work.trip.keys)
+        assert work.heat is not None
+        rate = max((person.rate for person in self.people), default=ranch.ai_rate)
+        length = 0 if work.heat.morning else ceil(work.heat.head(group.head) / rate * 60)
+        ends = _NOON if work.heat.morning else ranch.closes
+        return bool(days) and all(
+            minute_of(date.fromordinal(day + work.day), ends, ranch.zone) - length < self.not_before for day in days
+        )
 
     def _is_over(self, ranch: Ranch, day: date) -> bool:
         """Whether nothing can begin at the ranch on that day any more."""

@@ -42,6 +42,7 @@ class Routes:
         self._size = 0
         self._a_km = 60 / model.season.travel.speed_kmh
         self._hours: list[dict[int, tuple[int, int]]] = [{} for _ in model.people]
+        self.under_way: frozenset[tuple[int, int]] = frozenset()  # technicians (with the day) who have left home
 
     def hours(self, person: int, day: int) -> tuple[int, int]:
         """First and last minute of a technician's day."""
@@ -171,7 +172,9 @@ class Routes:
         here, most, road = self._people[person]
         home = here
         at, ends = self.hours(person, visits[0].day)
-        if at < self.model.not_before and visits[0].origin[0] != "pinned":
+        if at < self.model.not_before and not (
+            visits[0].origin[0] == "pinned" or (person, visits[0].day) in self.under_way
+        ):
             at = self.model.not_before  # nobody sets out in the past; who is on the way as planned already has
         km, halves, head = 0.0, 0, 0
         closed = False

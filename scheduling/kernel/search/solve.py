@@ -11,7 +11,7 @@ from scheduling.kernel.search.collector import no_collector
 from scheduling.kernel.search.cooling import Cooling
 from scheduling.kernel.search.exact import MOST_GROUPS, Proof
 from scheduling.kernel.search.explain import explain_all
-from scheduling.kernel.search.keeping import adopt, wishes_of
+from scheduling.kernel.search.keeping import adopt, under_way, wishes_of
 from scheduling.kernel.search.model import Model
 from scheduling.kernel.search.packing import Packed, pack
 from scheduling.kernel.search.parts import WHOLE, Helpers, Part, PartResult, Stretch, Waiting, join, part_of, stretches
@@ -69,6 +69,7 @@ def solve(
     cooling = Cooling(search, budget, clock, progress, should_stop)
     wishes = wishes_of(search.model, search.state, keep)
     search.insertion.wishes = wishes
+    search.state.routes.under_way = under_way(search.model, keep, wishes)
     adopt(search.insertion, wishes)
     search.first_plan()
     cooling.tell()
