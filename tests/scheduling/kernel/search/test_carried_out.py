@@ -7,6 +7,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from scheduling.kernel.checker import check
 from scheduling.kernel.compare import Situation, compare
@@ -74,6 +76,44 @@ def test_groups_whose_steps_were_ticked_off_at_other_hours_keep_their_place(seed
     assert all(group.ai_day == days[group.id] for group in kept.groups if group.id in begun)
     if not most:
         assert not changed
+
+
+def any_middle(seed: int, most: int) -> tuple[dict[str, Any], Plan]:
+    """A small season of any programmes, hands and lots, with a plan; then at some moment of it, a technician lost at times."""
+    rng, document = random.Random(seed), season_document("S", seed)
+    for ranch in document["ranches"]:
+        ranch.update(ai_stalls=rng.randint(1, 3), treat_rate=rng.choice((30, 45, 60, 90)))
+    for group in document["groups"]:
+        kinds = [key for key in PROTOCOLS if key.startswith(group["animal_class"])]
+        group.update(head=rng.randint(5, 150), order=rng.choice(("kept", "any")), protocol=rng.choice(kinds))
+        group.update(steps_by=rng.choice(("ranch", "ranch", "technician")), ai_by=rng.choice(("ranch", "technician")))
+        group.update(needs_barn=rng.random() < 0.2)
+    plan = solve(load_season(document, PROTOCOLS), seed=1, budget=Budget(rounds=3))
+    starts = sorted(step.start for group in plan.groups for lot in group.lots for step in lot.steps)
+    now = rng.choice(starts) + timedelta(minutes=rng.randint(1, 200))
+    later = started(document, plan, now, minutes(seed, most))
+    if rng.random() < 0.4:
+        ill = rng.choice(later["technicians"])
+        ill["days_off"] += [(now.date() + timedelta(days=i)).isoformat() for i in range(1, 6)]
+    return later, plan
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.integers(1, 10_000), st.sampled_from([0, 10, 60, 300]), st.booleans())
+@example(3, 0, True)  # a watch for heat under way
+@example(2, 300, True)
+def test_at_any_moment_a_season_is_planned_again_and_what_is_finished_stays(
+    seed: int, most: int, with_plan: bool
+) -> None:
+    document, plan = any_middle(seed, most)
+    season = load_season(document, PROTOCOLS)
+    again = solve(season, seed=1, budget=Budget(rounds=10), keep=plan if with_plan else None)
+    assert [item.text for item in check(season, again).broken] == []
+    out = {item.group for item in again.unplaced}
+    if with_plan:
+        for group in season.groups:
+            over = group.done and set(group.protocol.by_key) == group.carried_out and not group.protocol.heat_watches
+            assert not (over and group.id in out)
 
 
 def both(protocol: str = SPLIT) -> tuple[dict[str, Any], Plan]:
@@ -169,6 +209,26 @@ def test_a_group_gives_way_where_the_one_before_it_ran_late() -> None:
     ends = next(visit.end for visit in again.visits if visit.group == first)
     assert hours_of(again, second)["ai"] >= ends > then["ai"]
     assert [item.group for item in compare(Situation(season, plan), Situation(season, again)).groups] == [second]
+
+
+@pytest.mark.parametrize("late", [0, 25])
+def test_a_technician_who_is_out_already_goes_on_from_there(late: int) -> None:
+    """Four hours from home, the first group done: the second follows at once, whatever rounds take out and put back."""
+    document, _ = both("cow_7d_cosynch_insert")
+    document["ranches"][0]["lat"] = 47.2
+    document["technicians"][0]["hours"] = ["00:00", "23:59"]
+    plan = planned(document)
+    first, second = sorted(("G0", "G9"), key=lambda name: hours_of(plan, name)["ai"])
+    hours, then = hours_of(plan, first), hours_of(plan, second)
+    assert plan.visits[1].start == plan.visits[0].end
+    begun = hours["ai"] + timedelta(minutes=late)
+    tick(document, first, gnrh1=hours["gnrh1"], out=hours["out"], ai=begun)
+    tick(document, second, gnrh1=then["gnrh1"], out=then["out"])
+    document["season"]["not_before"] = (plan.visits[0].end - timedelta(minutes=1)).isoformat()
+    season, again = replanned(document, plan)
+    assert hours_of(again, second)["ai"] == then["ai"] + timedelta(minutes=late)
+    changed = compare(Situation(season, plan), Situation(season, again)).groups
+    assert [item.group for item in changed] == ([second] if late else [])
 
 
 def test_a_watch_for_heat_that_is_over_holds_its_visits_though_its_days_are_closed() -> None:
