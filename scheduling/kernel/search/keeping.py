@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
 from math import inf
+from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 from scheduling.kernel.plan import GroupPlan, Lot, PlacedStep, Plan, Visit
 from scheduling.kernel.search.chute import Assignment, Kept, Span
@@ -18,6 +20,7 @@ from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
 from scheduling.kernel.throughput import gap_range
 
+Timed = TypeVar("Timed", PlacedStep, Visit)
 # Hours by which an interval of a plan written to the minute may seem too short or too long.
 _WRITTEN = 1 / 60 + 1e-6
 
@@ -95,37 +98,35 @@ def _moved(step: PlacedStep, to: datetime | None) -> PlacedStep:
 def as_done(need: Need, plan: GroupPlan, visits: list[Visit]) -> tuple[GroupPlan, list[Visit]]:
     """A group's plan and visits with trips that were carried out at another hour where they were: all lots as far apart as
     planned, from when the first began."""
-    late = {}
-    for trip in need.trips:
-        done = need.fixed_start(trip)
-        begun = next((step.start for lot in plan.lots[:1] for step in lot.steps if step.key == trip.key), None)
-        if done is not None and begun is not None and abs(done - minute(begun)) > 1:
-            late.update(dict.fromkeys(trip.keys, done - minute(begun)))
+    late = _minutes_late(need, plan)
     if not late:
         return plan, visits
     zone = need.ranch.zone
-
-    def shifted(moment: datetime, key: str) -> datetime:
-        return moment_of(minute(moment) + late[key], zone) if key in late else moment
-
     lots = tuple(
         _waiting(
-            need,
-            replace(
-                lot,
-                steps=tuple(
-                    replace(step, start=shifted(step.start, step.key), end=shifted(step.end, step.key))
-                    for step in lot.steps
-                ),
-            ),
-            late,
+            need, replace(lot, steps=tuple(_shifted(step, late.get(step.key, 0), zone) for step in lot.steps)), late
         )
         for lot in plan.lots
     )
-    moved = [
-        replace(visit, start=shifted(visit.start, visit.step), end=shifted(visit.end, visit.step)) for visit in visits
-    ]
-    return replace(plan, lots=lots), moved
+    return replace(plan, lots=lots), [_shifted(visit, late.get(visit.step, 0), zone) for visit in visits]
+
+
+def _minutes_late(need: Need, plan: GroupPlan) -> dict[str, int]:
+    """By how many minutes steps of trips carried out began later than planned (less than 0: earlier), a minute left aside."""
+    late: dict[str, int] = {}
+    begun = {step.key: minute(step.start) for lot in plan.lots[:1] for step in lot.steps}
+    for trip in need.trips:
+        done = need.fixed_start(trip)
+        if done is not None and trip.key in begun and abs(done - begun[trip.key]) > 1:
+            late.update(dict.fromkeys(trip.keys, done - begun[trip.key]))
+    return late
+
+
+def _shifted(item: Timed, minutes: int, zone: ZoneInfo) -> Timed:
+    if not minutes:
+        return item
+    start, end = (moment_of(minute(moment) + minutes, zone) for moment in (item.start, item.end))
+    return replace(item, start=start, end=end)
 
 
 def _waiting(need: Need, lot: Lot, late: Mapping[str, int]) -> Lot:

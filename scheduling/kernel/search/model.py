@@ -22,6 +22,8 @@ _LOTS_MORE = (1,)
 # In so many more lots a group is tried that finds no place in as few as can be: a smaller lot leaves more choice of hours.
 _LOTS_MORE_FOR_A_PLACE = (1, 2)
 _NOON = time(12)
+# AI after seen heat keeps to the first or the last three hours of the ranch's day (common practice).
+HEAT_BAND = 180
 _EARTH_KM = 6371.0  # mean radius; "Geodetic Reference System 1980", International Association of Geodesy, 1980
 
 
@@ -337,11 +339,13 @@ class Model:
             return not fixed.isdisjoint(work.trip.keys)
         assert work.heat is not None
         rate = max((person.rate for person in self.people), default=ranch.ai_rate)
-        length = 0 if work.heat.morning else ceil(work.heat.head(group.head) / rate * 60)
-        ends = _NOON if work.heat.morning else ranch.closes
-        return bool(days) and all(
-            minute_of(date.fromordinal(day + work.day), ends, ranch.zone) - length < self.not_before for day in days
+        length, begins = (
+            ceil(work.heat.head(group.head) / rate * 60),
+            ranch.opens if work.heat.morning else ranch.closes,
         )
+        more = HEAT_BAND if work.heat.morning else -length
+        on = (date.fromordinal(day + work.day) for day in days)
+        return bool(days) and all(minute_of(day, begins, ranch.zone) + more < self.not_before for day in on)
 
     def _is_over(self, ranch: Ranch, day: date) -> bool:
         """Whether nothing can begin at the ranch on that day any more."""

@@ -5,7 +5,7 @@ from datetime import date, time, timedelta
 from math import ceil, floor
 from typing import Any
 
-from scheduling.kernel.search.model import Model, Need, Part, Trip, Work, day_of, hour_anchor, minute_of
+from scheduling.kernel.search.model import HEAT_BAND, Model, Need, Part, Trip, Work, day_of, hour_anchor, minute_of
 from scheduling.kernel.search.shape import Pattern, Shape, shape_of
 from scheduling.kernel.search.within_reach import choices_in_reach
 from scheduling.kernel.season import Order
@@ -18,8 +18,6 @@ Origin = tuple[str, tuple[Any, ...]]
 _NOON = time(12)
 _CHOICES = 5
 _GRID = 15
-# AI after seen heat keeps to the first or the last three hours of the ranch's day (common practice).
-_HEAT_BAND = 180
 _EVER = 10**9
 
 
@@ -388,8 +386,8 @@ class Visits:
         day = date.fromordinal(ordinal)
         noon = minute_of(day, _NOON, need.ranch.zone)
         if morning:
-            return low, min(high, minute_of(day, need.ranch.opens, need.ranch.zone) + _HEAT_BAND, noon - 1)
-        return max(low, high - _HEAT_BAND, noon), high
+            return low, min(high, minute_of(day, need.ranch.opens, need.ranch.zone) + HEAT_BAND, noon - 1)
+        return max(low, high - HEAT_BAND, noon), high
 
     def _keeps_step(self, need: Need, shape: Shape, crew_rate: float, trip: Trip) -> bool:
         """Whether the technician takes the lots at the distances of the first crew: else later lots would wait differently."""
