@@ -1,6 +1,6 @@
 """Local clock times and elapsed hours. All arithmetic on hours goes through UTC."""
 
-from datetime import date, datetime, time, timedelta, timezone
+from datetime import date, datetime, time, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 
@@ -14,7 +14,7 @@ def at_local(day: date, clock: time, zone: ZoneInfo) -> datetime:
     return moment.astimezone(timezone.utc).astimezone(zone)
 
 
-def after_hours(moment: datetime, hours: float, zone: ZoneInfo) -> datetime:
+def after_hours(moment: datetime, hours: float, zone: tzinfo | None) -> datetime:
     """The moment `hours` elapsed hours later, in the zone."""
     return (moment.astimezone(timezone.utc) + timedelta(hours=hours)).astimezone(zone)
 

@@ -10,7 +10,8 @@ from django.db.models import OuterRef, Subquery
 
 from scheduling.kernel.asked import day_words
 from scheduling.kernel.checker.lots import check_group
-from scheduling.kernel.plan import GroupPlan, Lot, Plan, load_plan
+from scheduling.kernel.late import put_off
+from scheduling.kernel.plan import GroupPlan, Plan, load_plan
 from scheduling.kernel.season import Done, Group
 from scheduling.kernel.season import Season as Problem
 from scheduling.models import PlannedStep, Season, SeasonEntry, StepRecord
@@ -95,15 +96,6 @@ def _off_plan(season: Season, now: datetime, entry: SeasonEntry | None) -> dict[
 
 
 def _as_done(place: GroupPlan, done: dict[str, datetime]) -> GroupPlan:
-    """The group as planned, but with done steps at their true hours; the lots follow one another as they were planned."""
+    """The group as planned, but with done steps at their true hours."""
     first = {step.key: step.start for step in place.lots[0].steps}
-    shifts = {key: at - first[key] for key, at in done.items() if key in first}
-    return replace(place, lots=tuple(_lot(lot, shifts) for lot in place.lots))
-
-
-def _lot(lot: Lot, shifts: dict[str, timedelta]) -> Lot:
-    steps = []
-    for step in lot.steps:
-        shift = shifts.get(step.key, timedelta())
-        steps.append(replace(step, start=step.start + shift, end=step.end + shift))
-    return replace(lot, steps=tuple(steps))
+    return put_off(place, {key: at - first[key] for key, at in done.items() if key in first})

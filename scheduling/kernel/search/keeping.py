@@ -3,12 +3,11 @@
 from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise
 from math import inf
-from typing import TypeVar
-from zoneinfo import ZoneInfo
 
+from scheduling.kernel.late import put_off, shifted
 from scheduling.kernel.plan import GroupPlan, Lot, PlacedStep, Plan, Visit
 from scheduling.kernel.search.chute import Assignment, Kept, Span
 from scheduling.kernel.search.insertion import Insertion, Wish
@@ -20,7 +19,6 @@ from scheduling.kernel.season import Hands
 from scheduling.kernel.sessions import session_head
 from scheduling.kernel.throughput import gap_range
 
-Timed = TypeVar("Timed", PlacedStep, Visit)
 # Hours by which an interval of a plan written to the minute may seem too short or too long.
 _WRITTEN = 1 / 60 + 1e-6
 
@@ -98,43 +96,31 @@ def _moved(step: PlacedStep, to: datetime | None) -> PlacedStep:
 def as_done(need: Need, plan: GroupPlan, visits: list[Visit]) -> tuple[GroupPlan, list[Visit]]:
     """A group's plan and visits with trips that were carried out at another hour where they were: all lots as far apart as
     planned, from when the first began."""
-    late = _minutes_late(need, plan)
+    late = _late(need, plan)
     if not late:
         return plan, visits
-    zone = need.ranch.zone
-    lots = tuple(
-        _waiting(
-            need, replace(lot, steps=tuple(_shifted(step, late.get(step.key, 0), zone) for step in lot.steps)), late
-        )
-        for lot in plan.lots
-    )
-    return replace(plan, lots=lots), [_shifted(visit, late.get(visit.step, 0), zone) for visit in visits]
+    place = put_off(plan, late)
+    lots = tuple(_waiting(need, lot, late) for lot in place.lots)
+    return replace(place, lots=lots), [shifted(visit, late.get(visit.step, timedelta())) for visit in visits]
 
 
-def _minutes_late(need: Need, plan: GroupPlan) -> dict[str, int]:
-    """By how many minutes steps of trips carried out began later than planned (less than 0: earlier), a minute left aside."""
-    late: dict[str, int] = {}
+def _late(need: Need, plan: GroupPlan) -> dict[str, timedelta]:
+    """How much later than planned steps of trips carried out began (less than 0: earlier), a minute left aside."""
+    late: dict[str, timedelta] = {}
     begun = {step.key: minute(step.start) for lot in plan.lots[:1] for step in lot.steps}
     for trip in need.trips:
         done = need.fixed_start(trip)
         if done is not None and trip.key in begun and abs(done - begun[trip.key]) > 1:
-            late.update(dict.fromkeys(trip.keys, done - begun[trip.key]))
+            late.update(dict.fromkeys(trip.keys, timedelta(minutes=done - begun[trip.key])))
     return late
 
 
-def _shifted(item: Timed, minutes: int, zone: ZoneInfo) -> Timed:
-    if not minutes:
-        return item
-    start, end = (moment_of(minute(moment) + minutes, zone) for moment in (item.start, item.end))
-    return replace(item, start=start, end=end)
-
-
-def _waiting(need: Need, lot: Lot, late: Mapping[str, int]) -> Lot:
-    """The lot with its printed hours from treatment to the first AI, one of which came so many minutes late."""
+def _waiting(need: Need, lot: Lot, late: Mapping[str, timedelta]) -> Lot:
+    """The lot with its printed hours from treatment to the first AI, one of which came so late."""
     ai = next((step for step in need.protocol.ai_steps if step.after is not None), None)
     if ai is None or ai.after is None or lot.interval_min_h is None or lot.interval_max_h is None:
         return lot
-    more = (late.get(ai.key, 0) - late.get(ai.after.step, 0)) / 60
+    more = (late.get(ai.key, timedelta()) - late.get(ai.after.step, timedelta())) / timedelta(hours=1)
     return replace(
         lot, interval_min_h=round(lot.interval_min_h + more, 3), interval_max_h=round(lot.interval_max_h + more, 3)
     )
