@@ -45,7 +45,7 @@ def _group(state: State, item: Assignment, times: Times) -> GroupPlan:
     if item.kept is not None:
         return item.kept.plan
     shape = state.visits.shape(need, item.crew_rate)
-    served = {stop.key for _, stop in item.stops} | {work.key for work in need.past}
+    served = {stop.key for _, stop in item.stops} | need.past_keys
     lots = []
     for number, head in enumerate(shape.lots):
         spans = dict(_spans(state, item, times, number))
@@ -64,8 +64,7 @@ def _spans(state: State, item: Assignment, times: Times, lot: int) -> list[tuple
     """Start and end of every step of a lot."""
     need = item.need
     spans = []
-    past = {work.key for work in need.past}
-    visits = {stop.key: stop for _, stop in item.stops if stop.key not in past}
+    visits = {stop.key: stop for _, stop in item.stops if stop.key not in need.past_keys}
     over = {
         (stop.key, n): (stop.low + span[0], stop.low + sum(span)) for _, stop in item.past for n, span in _by_lot(stop)
     }

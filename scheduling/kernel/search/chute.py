@@ -72,8 +72,7 @@ class Assignment:
     @property
     def past(self) -> tuple[tuple[int, Visit], ...]:
         """Who came to what was carried out."""
-        keys = {work.key for work in self.need.past}
-        return tuple((person, visit) for person, visit in self.stops if visit.key in keys)
+        return tuple((person, visit) for person, visit in self.stops if visit.key in self.need.past_keys)
 
     def without_past(self) -> "Assignment":
         """The same without them: what people tick off may be closer together than anybody can drive."""
@@ -144,10 +143,9 @@ class Chute:
             done = item.need.fixed_start(trip)
             if done is not None:
                 times[trip.key] = done
-        past = {work.key for work in item.need.past}
         for (_, visit), start in zip(item.stops, starts, strict=True):
             there = next((trip for trip in item.need.trips if visit.key in trip.keys), None)
-            if visit.key in past or (there is not None and times.get(there.key) == start):
+            if visit.key in item.need.past_keys or (there is not None and times.get(there.key) == start):
                 continue  # done, or the second of two technicians
             spans = [(start + offset, start + offset + length) for offset, length in visit.spans]
             if not _all_free(spans, busy):

@@ -129,6 +129,11 @@ class Need:
         return (*self.works, *self.past)
 
     @cached_property
+    def past_keys(self) -> frozenset[str]:
+        """The keys of what was carried out."""
+        return frozenset(work.key for work in self.past)
+
+    @cached_property
     def sessions(self) -> tuple[Trip, ...]:
         """The trips with timed AI."""
         return tuple(trip for trip in self.trips if trip.ai is not None)
